@@ -1,0 +1,85 @@
+"""What a procedure sees of the stroke while it runs: sliding windows over good readings."""
+
+from collections import deque
+
+from safety.signals import Reading
+
+
+class Window:
+    """The last `seconds` of a value; steadiness and mean over it."""
+
+    def __init__(self, seconds: float) -> None:
+        self.seconds = seconds
+        self._points: deque[tuple[float, float]] = deque()
+
+    def add(self, time_s: float, value: float) -> None:
+        self._points.append((time_s, value))
+        while time_s - self._points[0][0] > self.seconds:
+            self._points.popleft()
+
+    def clear(self) -> None:
+        self._points.clear()
+
+    @property
+    def full(self) -> bool:
+        """At least nine tenths of the window is covered."""
+        return len(self._points) > 2 and self._points[-1][0] - self._points[0][0] >= 0.9 * self.seconds
+
+    @property
+    def mean(self) -> float:
+        return sum(value for _, value in self._points) / len(self._points)
+
+    @property
+    def drift(self) -> float:
+        """Mean of the newer half minus mean of the older half: noise averages out, movement stays."""
+        values = [value for _, value in self._points]
+        half = len(values) // 2
+        if half == 0:
+            return 0.0
+        return sum(values[-half:]) / half - sum(values[:half]) / half
+
+    def steady(self, within: float) -> bool:
+        return self.full and abs(self.drift) <= within
+
+
+class Stroke:
+    """Travel from the position signal: zero at rest, positive the way air moves the stem.
+
+    The transmitter may read either way round and from any reference, so both are found: the rest
+    position while vented, the sense at the first clear movement.
+    """
+
+    def __init__(self, rated_travel_m: float) -> None:
+        self.rated_travel_m = rated_travel_m
+        self.rest_m: float | None = None
+        self.sense = 0
+        self.travel_m = 0.0
+        self.pressure_pa = 0.0
+        self.pressure = Window(1.0)
+        self.position = Window(0.5)
+        self._quick = Window(0.2)
+
+    def see(self, reading: Reading) -> None:
+        if reading.pressure.good:
+            self.pressure_pa = reading.pressure.value
+            self.pressure.add(reading.pressure.time_s, reading.pressure.value)
+        if not reading.position.good:
+            return
+        self.position.add(reading.position.time_s, reading.position.value)
+        self._quick.add(reading.position.time_s, reading.position.value)
+        if self.rest_m is None:
+            return
+        moved = self._quick.mean - self.rest_m
+        if self.sense == 0 and abs(moved) > 0.03 * self.rated_travel_m:
+            self.sense = 1 if moved > 0 else -1
+        self.travel_m = moved * (self.sense or 1) if self.sense else abs(moved)
+
+    @property
+    def share(self) -> float:
+        """Travel as a share of rated travel."""
+        return self.travel_m / self.rated_travel_m
+
+    @property
+    def stem_steady(self) -> bool:
+        """No movement of 0.15 % of rated travel or more between the halves of the last half second."""
+        return self.position.steady(0.0015 * self.rated_travel_m)
