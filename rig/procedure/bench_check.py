@@ -111,6 +111,7 @@ class BenchCheck:
             yield from self._ask(0.0, self._returning_rate(fall_pa), RETURN)
 
     def _rest(self) -> Steps:
+        self._share_done = 0.96
         yield from self._vented(REST, 1.0)
 
     # -- parts of stages -------------------------------------------------------------------------

@@ -43,9 +43,7 @@ class RampPlan:
         return 2.0 * up + 8.0
 
 
-def plan_ramp(
-    profile: Profile, highest_pa: float, fastest_pa_per_s: float = FASTEST_PA_PER_S
-) -> RampPlan:
+def plan_ramp(profile: Profile, highest_pa: float, fastest_pa_per_s: float = FASTEST_PA_PER_S) -> RampPlan:
     """Plan one cycle. `highest_pa` is the lowest of the caps that apply [Pa]."""
     lower, upper = profile.bench_lower_pa, profile.bench_upper_pa
     slow = min(
