@@ -1,4 +1,4 @@
-"""`stemrig`: one thin file per command; this one only finds the right one and keeps tracebacks from people."""
+"""`stemrig`: one thin file per command; this one finds it and keeps tracebacks from people."""
 
 import argparse
 import sys

@@ -48,7 +48,8 @@ class BenchCheck:
 
     def run(self) -> Generator[Demand, Reading, list[str]]:
         yield from self._take_zero()
-        for self._cycle in range(1, self.cycles + 1):
+        for cycle in range(1, self.cycles + 1):
+            self._cycle = cycle
             yield from self._rise()
             yield from self._top()
             yield from self._return()
