@@ -1,0 +1,55 @@
+"""The result as one object of plain values: what `--json` prints and `result.json` holds."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+from rig.analysis.result import QUANTITIES, CheckResult, Outcome, Quantity
+from rig.record.atomic import save_text
+from rig.units import QUANTITY_DIMENSION, UnitSet
+
+RESULT_FILE = "result.json"
+
+
+def result_json(result: CheckResult, units: UnitSet, record_path: Path) -> dict[str, Any]:
+    """Values in the unit set's units; null where not measured, and for a side that has no limit."""
+    quantities = {}
+    for key in QUANTITIES:
+        quantity = result.quantities.get(key)
+        if quantity is None:
+            quantity = Quantity(key, None, None, None, Outcome.NOT_MEASURED)
+        quantities[key] = _quantity_json(quantity, units)
+    return {
+        "outcome": result.outcome.value,
+        "basis": result.basis,
+        "quantities": quantities,
+        "trips": list(result.trips),
+        "advice": list(result.advice),
+        "record": str(record_path),
+    }
+
+
+def save_result(result: CheckResult, units: UnitSet, record_path: Path) -> Path:
+    """Write result.json in the record folder, whole or not at all; raises RecordProblem."""
+    path = record_path / RESULT_FILE
+    text = json.dumps(result_json(result, units, record_path), indent=2, ensure_ascii=False, allow_nan=False)
+    save_text(path, text + "\n")
+    return path
+
+
+def _quantity_json(quantity: Quantity, units: UnitSet) -> dict[str, Any]:
+    dimension = QUANTITY_DIMENSION[quantity.key]
+
+    def shown(si: float | None) -> float | None:
+        if si is None or si != si or si in (float("inf"), float("-inf")):
+            return None
+        return float(f"{units.to(dimension, si):.7g}")
+
+    measured = quantity.outcome is not Outcome.NOT_MEASURED
+    return {
+        "value": shown(quantity.value) if measured else None,
+        "uncertainty": shown(quantity.expanded_uncertainty) if measured else None,
+        "unit": units.symbol(dimension),
+        "limits": [shown(limit) for limit in quantity.limits] if quantity.limits else None,
+        "outcome": quantity.outcome.value,
+    }

@@ -1,0 +1,108 @@
+"""What was tested, on what, and how: the three lists at the head of a sheet."""
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from html import escape
+
+from rig.profile.model import Profile
+from rig.record.reader import Record
+from rig.report.words import pressure_range_text, travel_text
+from rig.stand.model import AnalogChannel
+from rig.units import Dimension, UnitSet
+
+Fact = tuple[str, str, bool]  # name, words, whether it needs attention
+
+
+def fact_list(facts: Iterable[Fact]) -> str:
+    def one(name: str, words: str, attention: bool) -> str:
+        return f"<dt>{escape(name)}</dt><dd{' class=warn' if attention else ''}>{escape(words)}</dd>"
+
+    return "<dl>" + "".join(one(*fact) for fact in facts if fact[1]) + "</dl>"
+
+
+def valve_facts(profile: Profile, units: UnitSet, serial_number: str) -> list[Fact]:
+    bench = pressure_range_text(units, profile.bench_lower_pa, profile.bench_upper_pa)
+    load = profile.required_seat_load_n
+    return [
+        ("Serial number", serial_number or profile.serial_number or "not given", False),
+        ("Action", profile.action.value, False),
+        ("Effective area", units.text(Dimension.AREA, profile.area_m2, 3), False),
+        ("Rated travel", travel_text(units, profile.rated_travel_m), False),
+        ("Bench range", bench, False),
+        ("  meant on", profile.basis.value, False),
+        ("Required seat load", units.text(Dimension.FORCE, load, 3) if load else "", False),
+        ("Casing maximum", units.text(Dimension.PRESSURE, profile.casing_maximum_pa, 3), False),
+        ("Supply in service", units.text(Dimension.PRESSURE, profile.supply_pa, 3), False),
+    ]
+
+
+def stand_facts(record: Record, units: UnitSet, on: date | None) -> list[Fact]:
+    stand = record.stand
+    facts: list[Fact] = [("Stand", stand.name, False)]
+    if stand.casing_pressure is not None:
+        facts += _channel("Casing pressure", stand.casing_pressure, Dimension.PRESSURE, units, on)
+    else:
+        facts.append(("Casing pressure", "not fitted: inferred from the I/P", True))
+        facts += _channel("I/P converter", stand.demand_output, Dimension.PRESSURE, units, on)
+    facts += _channel("Stem position", stand.stem_position, Dimension.LENGTH, units, on)
+    if stand.supply_pressure is not None:
+        facts += _channel("Supply pressure", stand.supply_pressure, Dimension.PRESSURE, units, on)
+    return facts
+
+
+def _channel(
+    name: str, channel: AnalogChannel, dimension: Dimension, units: UnitSet, on: date | None
+) -> list[Fact]:
+    calibration = channel.calibration
+    accuracy = f"± {units.text(dimension, calibration.accuracy, 2)}"
+    if calibration.due is None:
+        return [(name, accuracy, False), ("  calibration", "no due date given", True)]
+    overdue = on is not None and on > calibration.due
+    done = f"{calibration.calibrated.isoformat()}, " if calibration.calibrated else ""
+    words = f"{done}{'OVERDUE since' if overdue else 'due'} {calibration.due.isoformat()}"
+    return [(name, accuracy, False), ("  calibrated", words, overdue)]
+
+
+def run_facts(record: Record) -> list[Fact]:
+    run, samples = record.run, record.samples
+    cycles = int(samples.cycle.max()) if samples.cycle.size else 0
+    minutes = float(samples.time_s[-1] - samples.time_s[0]) / 60.0 if samples.time_s.size > 1 else 0.0
+    facts: list[Fact] = [
+        ("Started", _when(run.get("started")), False),
+        ("Tested by", str(run.get("person") or ""), False),
+        ("Cycles", f"{cycles} in {minutes:.1f} min", False),
+        ("Scans", f"{samples.time_s.size}, {record.lost_scans} lost", False),
+    ]
+    cap = _cap(run.get("limits"))
+    if cap:
+        facts.append(("Pressure cap", cap, False))
+    if not record.closed or record.torn:
+        facts.append(("Record", "ends before the run was ended", True))
+    if record.stand.built_in:
+        facts.append(("Readings", "from the simulated stand", True))
+    return facts
+
+
+def started_on(record: Record) -> date | None:
+    try:
+        return datetime.fromisoformat(str(record.run.get("started"))).date()
+    except ValueError:
+        return None
+
+
+def _when(started: object) -> str:
+    try:
+        when = datetime.fromisoformat(str(started))
+    except ValueError:
+        return str(started or "not recorded")
+    return f"{when:%Y-%m-%d %H:%M:%S %z}".strip()
+
+
+def _cap(limits: object) -> str:
+    """The limit named 'pressure cap' with its source, where the run lists it."""
+    if not isinstance(limits, list):
+        return ""
+    for limit in limits:
+        if isinstance(limit, dict) and "pressure" in str(limit.get("name")) and limit.get("text"):
+            return f"{limit['text']} ({limit.get('source', 'source not given')})"
+    return ""

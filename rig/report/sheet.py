@@ -1,0 +1,127 @@
+"""The sheet: one printable page that says what was measured, made from the record and its result alone."""
+
+from html import escape
+from importlib.resources import files
+from pathlib import Path
+from string import Template
+
+from rig import __version__
+from rig.analysis.result import CheckResult, Outcome
+from rig.record.atomic import save_text
+from rig.record.reader import Record
+from rig.report.curves import curves_of
+from rig.report.facts import fact_list, run_facts, stand_facts, started_on, valve_facts
+from rig.report.plot import over_time, pressure_travel
+from rig.report.rows import rows
+from rig.report.words import ON_THE_SHEET, pressure_range_text, travel_text
+from rig.units import Dimension, UnitSet
+
+# The page is laid out for 190 mm x 250 mm, which fits A4 and Letter with 10 mm margins.
+PLOT_WIDTH, TIME_WIDTH = 430.0, 276.0  # px
+TALLEST, LOWEST = 318.0, 190.0  # px of plot height
+ROOM_LINES = 9  # lines of advice and remarks that fit below the tallest plot
+LINE_PX = 14.0
+CHARACTERS_A_LINE = 82
+
+_MARKS = {
+    Outcome.PASS: '<circle cx="20" cy="20" r="18" fill="#1b7f3b"/>'
+    '<path d="M11 21l6 6 12-14" fill="none" stroke="#fff" stroke-width="4"/>',
+    Outcome.FAIL: '<rect x="3" y="3" width="34" height="34" fill="#b3261e"/>'
+    '<path d="M12 12l16 16M28 12L12 28" stroke="#fff" stroke-width="4"/>',
+    Outcome.UNDECIDED: '<path d="M20 1l19 19-19 19L1 20z" fill="#f2c200" stroke="#4d3c00"/>'
+    '<text x="20" y="27.5" text-anchor="middle" style="font:bold 22px sans-serif">?</text>',
+    Outcome.STOPPED: '<path d="M13 2h14l11 11v14L27 38H13L2 27V13z" fill="#b3261e"/>'
+    '<rect x="13" y="13" width="14" height="14" fill="#fff"/>',
+}
+
+
+def write_sheet(record: Record, result: CheckResult, path: Path, units: UnitSet) -> None:
+    """Write the sheet as one self-contained HTML file; raises RecordProblem when it cannot be written."""
+    save_text(path, sheet_html(record, result, units))
+
+
+def sheet_html(record: Record, result: CheckResult, units: UnitSet) -> str:
+    profile, run = record.profile, record.run
+    serial = str(run.get("serial_number") or profile.serial_number)
+    curves = curves_of(record.samples)
+    advice = _advice(record, result)
+    height = _plot_height(advice, result)
+    room = files("rig.report")
+    person = run.get("person")
+    return Template(room.joinpath("sheet.html").read_text(encoding="utf-8")).substitute(
+        css=room.joinpath("sheet.css").read_text(encoding="utf-8"),
+        title=escape(f"{result.outcome.value.upper()} – {profile.title} – {record.folder.name}"),
+        heading=escape(profile.title),
+        subheading=escape(_subheading(record, units, serial)),
+        outcome=_outcome(result),
+        cause=_cause(result),
+        valve=fact_list(valve_facts(profile, units, serial)),
+        stand=fact_list(stand_facts(record, units, started_on(record))),
+        run=fact_list(run_facts(record)),
+        stroke_plot=pressure_travel(curves, profile, result, units, PLOT_WIDTH, height),
+        time_plot=over_time(curves, profile, units, TIME_WIDTH, height),
+        rows=rows(result, profile.action, units),
+        advice=_items(advice),
+        cautions=_items(ON_THE_SHEET),
+        person=f": {escape(str(person))}" if person else "",
+        record_id=escape(record.record_id),
+        version=escape(__version__),
+    )
+
+
+def _subheading(record: Record, units: UnitSet, serial: str) -> str:
+    profile = record.profile
+    parts = [
+        profile.model,
+        f"serial {serial}" if serial else "",
+        profile.action.value,
+        units.text(Dimension.AREA, profile.area_m2, 3),
+        pressure_range_text(units, profile.bench_lower_pa, profile.bench_upper_pa),
+        travel_text(units, profile.rated_travel_m),
+    ]
+    return " · ".join(part for part in parts if part)
+
+
+def _outcome(result: CheckResult) -> str:
+    word = result.outcome.value
+    basis = "not completed" if result.outcome is Outcome.STOPPED else f"judged {result.basis}"
+    return (
+        f'<div class="outcome {word}"><svg viewBox="0 0 40 40" aria-hidden="true">{_MARKS[result.outcome]}</svg>'
+        f'<div><p class="word">{escape(word.upper())}</p><p class="basis">{escape(basis)}</p></div></div>'
+    )
+
+
+def _cause(result: CheckResult) -> str:
+    """The first cause, large; what followed it, small."""
+    if not result.trips:
+        return ""
+    first, *later = result.trips
+    follow = "".join(f"<li>{escape(trip)}</li>" for trip in later[:4])
+    return (
+        '<section class="cause"><p class="label">Stopped: first cause</p>'
+        f'<p class="first">{escape(first)}</p>{f"<ol>{follow}</ol>" if follow else ""}</section>'
+    )
+
+
+def _advice(record: Record, result: CheckResult) -> list[str]:
+    advice = list(result.advice)
+    if record.pressure_is_inferred:
+        advice.append(
+            "The stand has no casing-pressure transmitter: pressures are inferred from the I/P's calibration, "
+            "with its larger uncertainty."
+        )
+    advice += result.notes
+    return advice or ["Nothing to add."]
+
+
+def _items(texts: list[str] | tuple[str, ...]) -> str:
+    return "\n".join(f"<li>{escape(text)}</li>" for text in texts)
+
+
+def _plot_height(advice: list[str], result: CheckResult) -> float:
+    """What is left for the plots when the words have had their room [px]."""
+    lines = sum(1 + len(text) // CHARACTERS_A_LINE for text in advice)
+    used = max(0, lines - ROOM_LINES) * LINE_PX
+    if result.trips:
+        used += 52.0 + LINE_PX * min(4, len(result.trips) - 1)
+    return max(LOWEST, TALLEST - used)

@@ -1,0 +1,61 @@
+"""The result as a table on the terminal."""
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from rig.analysis.result import QUANTITIES, CheckResult, Outcome
+from rig.record.reader import Record
+from rig.report.words import limits_text, measured_text, quantity_name
+from rig.units import QUANTITY_DIMENSION, UnitSet
+
+# Status colours after IEC 60073; the word stands beside them always.
+OUTCOME_STYLE = {
+    Outcome.PASS: "bold green",
+    Outcome.FAIL: "bold red",
+    Outcome.UNDECIDED: "bold yellow",
+    Outcome.STOPPED: "bold red",
+    Outcome.NOT_JUDGED: "dim",
+    Outcome.NOT_MEASURED: "dim",
+}
+
+
+def print_result(console: Console, result: CheckResult, units: UnitSet, record: Record) -> None:
+    """Trips first, then the quantities, the advice, and the outcome last, where the eye is."""
+    for number, trip in enumerate(result.trips):
+        label = "first cause" if number == 0 else "then"
+        console.print(Text.assemble((f"Stopped, {label}: ", "bold red"), trip))
+    console.print(result_table(result, units, record))
+    for line in (*result.advice, *result.notes):
+        console.print(Text(f"– {line}"))
+    if record.pressure_is_inferred:
+        console.print(Text("– No casing-pressure transmitter: pressures are inferred from the I/P."))
+    word = result.outcome.value.upper()
+    console.print(
+        Text.assemble((word, OUTCOME_STYLE[result.outcome]), f"  {record.profile.title}, {result.basis}")
+    )
+    console.print(Text(f"Record: {record.folder}"), soft_wrap=True)
+
+
+def result_table(result: CheckResult, units: UnitSet, record: Record) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column("Quantity", no_wrap=True)
+    for name in ("Measured", "± (95 %)"):
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("Unit", no_wrap=True)
+    table.add_column("Limits", no_wrap=True)
+    table.add_column("Outcome", no_wrap=True)
+    for key in QUANTITIES:
+        quantity = result.quantities.get(key)
+        if quantity is None:
+            continue
+        value, spread = measured_text(quantity, units)
+        table.add_row(
+            quantity_name(key, record.profile.action),
+            value,
+            spread.removeprefix("± "),
+            units.symbol(QUANTITY_DIMENSION[key]),
+            limits_text(quantity, units),
+            Text(quantity.outcome.value, OUTCOME_STYLE[quantity.outcome]),
+        )
+    return table

@@ -1,0 +1,133 @@
+"""What people read on sheet, table and screen: names of quantities by action, values with uncertainty."""
+
+from math import floor, inf, isfinite, log10
+
+from rig.analysis.result import Outcome, Quantity
+from rig.profile.model import Action
+from rig.units import QUANTITY_DIMENSION, Dimension, UnitSet, inches_text
+
+AID_NOT_SAFETY = (
+    "An operating aid, not a certified safety function. Local codes, lockout/tagout rules and licensed "
+    "practice come first."
+)
+BEFORE_MOVEMENT = (
+    "Eye protection on. Hands out of the yoke: the stem will move without further warning.",
+    "Hoses and fittings tight, casing vent clear, emergency stop within reach.",
+    "The connector stores spring energy: do not undo it while the spring presses on the seat.",
+    AID_NOT_SAFETY,
+)
+ON_THE_SHEET = (
+    "The spring stores energy: before the stem connector is undone, lift the plug off its seat and hold it.",
+    "Never exceed the casing maximum. A stand needs its own relief valve and emergency stop.",
+    AID_NOT_SAFETY,
+)
+
+_AIR_TO_OPEN = {
+    "lift_off": "Lift-off",
+    "sliding_intercept": "Sliding intercept",
+    "full_travel": "Full travel",
+    "return_start": "Start of return",
+    "reseat": "Reseat",
+    "travel": "Travel",
+    "friction": "Friction",
+    "spring_rate": "Spring rate",
+    "spring_only_lower": "Spring only, lower",
+    "spring_only_upper": "Spring only, upper",
+    "seat_load": "Seat load, no air",
+    "hysteresis": "Hysteresis",
+}
+_AIR_TO_CLOSE = _AIR_TO_OPEN | {
+    "lift_off": "Leaves open stop",
+    "full_travel": "Plug meets seat",
+    "return_start": "Plug leaves seat",
+    "reseat": "Back on open stop",
+    "seat_load": "Seat load at supply",
+}
+_MEANING = {
+    "lift_off": "first movement going up, friction included",
+    "sliding_intercept": "sliding line going up, drawn back to rest",
+    "full_travel": "end of travel reached going up, friction included",
+    "return_start": "first movement coming back",
+    "reseat": "stem back at rest",
+    "travel": "from rest to the end of travel; never short",
+    "friction": "half the gap between up and down",
+    "spring_rate": "effective area times slope",
+    "spring_only_lower": "mean of up and down, at rest",
+    "spring_only_upper": "mean of up and down, at the end of travel",
+    "hysteresis": "widest gap between up and down",
+}
+
+
+def quantity_name(key: str, action: Action) -> str:
+    return (_AIR_TO_CLOSE if action is Action.AIR_TO_CLOSE else _AIR_TO_OPEN)[key]
+
+
+def quantity_meaning(key: str, action: Action) -> str:
+    if key == "seat_load":
+        return "supply above seating" if action is Action.AIR_TO_CLOSE else "effective area times reseat"
+    return _MEANING[key]
+
+
+def ends(action: Action) -> tuple[str, str]:
+    """What the stem rests against without air, and at the end of travel."""
+    return ("open stop", "seat") if action is Action.AIR_TO_CLOSE else ("seat", "open stop")
+
+
+def decimals_for(uncertainty: float | None, value: float) -> int:
+    """Decimals that show two significant digits of the uncertainty (JCGM 100:2008, 7.2.6)."""
+    size = uncertainty if uncertainty and isfinite(uncertainty) else abs(value) / 100.0
+    if size <= 0.0 or not isfinite(size):
+        return 2
+    return min(6, max(0, 1 - floor(log10(size))))
+
+
+def measured_text(quantity: Quantity, units: UnitSet) -> tuple[str, str]:
+    """Value, and ± expanded uncertainty, without the unit; dashes when not measured."""
+    if quantity.value is None or quantity.outcome is Outcome.NOT_MEASURED:
+        return "–", ""
+    dimension = QUANTITY_DIMENSION[quantity.key]
+    value = units.to(dimension, quantity.value)
+    if quantity.expanded_uncertainty is None:
+        return f"{value:.{decimals_for(None, value)}f}", ""
+    spread = units.to(dimension, quantity.expanded_uncertainty)
+    decimals = decimals_for(spread, value)
+    return f"{value:.{decimals}f}", f"± {spread:.{decimals}f}"
+
+
+def limits_text(quantity: Quantity, units: UnitSet) -> str:
+    """'7.60 to 8.40', 'at least 680' or 'at most 3.1', without the unit; empty without limits."""
+    if quantity.limits is None:
+        return ""
+    dimension = QUANTITY_DIMENSION[quantity.key]
+    low, high = quantity.limits
+    if low == -inf:
+        return f"at most {plain(units.to(dimension, high))}"
+    if high == inf:
+        return f"at least {plain(units.to(dimension, low))}"
+    return f"{plain(units.to(dimension, low))} to {plain(units.to(dimension, high))}"
+
+
+def plain(value: float) -> str:
+    """A limit as people write it: up to four significant digits, no idle zeros beyond two decimals."""
+    if value == 0.0:
+        return "0"
+    decimals = min(4, max(0, 3 - floor(log10(abs(value)))))
+    shown = f"{value:.{decimals}f}"
+    return shown.rstrip("0").rstrip(".") if "." in shown else shown
+
+
+def in_inches(units: UnitSet) -> bool:
+    return units.symbol(Dimension.LENGTH) == "in"
+
+
+def travel_text(units: UnitSet, travel_m: float) -> str:
+    """A rated travel as people say it: '1-1/8 in' or '28.6 mm'."""
+    if in_inches(units):
+        return inches_text(travel_m)
+    return units.text(Dimension.LENGTH, travel_m)
+
+
+def pressure_range_text(units: UnitSet, lower_pa: float, upper_pa: float) -> str:
+    """'8 to 30 psi'."""
+    lower, upper = (plain(units.to(Dimension.PRESSURE, value)) for value in (lower_pa, upper_pa))
+    return f"{lower} to {upper} {units.symbol(Dimension.PRESSURE)}"
