@@ -85,12 +85,8 @@ def sensors_of(stand: Stand) -> Sensors:
     return Sensors(
         pressure_accuracy_pa=pressure.calibration.accuracy,
         position_accuracy_m=position.calibration.accuracy,
-        pressure_resolution_pa=0.0
-        if pressure.number is Number.FLOAT32
-        else abs(pressure.scale.per_count),
-        position_resolution_m=0.0
-        if position.number is Number.FLOAT32
-        else abs(position.scale.per_count),
+        pressure_resolution_pa=0.0 if pressure.number is Number.FLOAT32 else abs(pressure.scale.per_count),
+        position_resolution_m=0.0 if position.number is Number.FLOAT32 else abs(position.scale.per_count),
         pressure_span_pa=pressure.scale.span,
         position_span_m=position.scale.span,
         pressure_lag_s=pressure.lag_s,

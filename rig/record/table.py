@@ -49,7 +49,7 @@ def read_table(path: Path, columns: Sequence[str]) -> Table:
     torn = len(whole) < len(data) or not data
     rows = _rows(whole.decode("utf-8", errors="replace"))
     if not rows:
-        return Table(path, {name: () for name in columns}, 0, torn)
+        return Table(path, dict.fromkeys(columns, ()), 0, torn)
     header, body = rows[0], rows[1:]
     for number, row in enumerate(body, start=2):
         if len(row) != len(header):

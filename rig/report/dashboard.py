@@ -104,7 +104,11 @@ class Dashboard:
         rest, end = ends(self._profile.action)
         room = width - LABEL - 12 - 10 - len(rest) - len(end) - 4
         return Text.assemble(
-            f"{'travel':<{LABEL}}", (f"{shown:>12}", "bold"), f" {share:6.1%}   {rest} ", bar(share, room), f" {end}"
+            f"{'travel':<{LABEL}}",
+            (f"{shown:>12}", "bold"),
+            f" {share:6.1%}   {rest} ",
+            bar(share, room),
+            f" {end}",
         )
 
     def _progress_line(self, width: int) -> Text:
@@ -140,7 +144,9 @@ class Dashboard:
             for mark, back in zip(curve, lines_of_range, strict=True):
                 text.append(*((mark, "bold cyan") if mark != "⠀" else (back, "dim")))
             lines.append(text)
-        lower, upper = (units.to(Dimension.PRESSURE, p) for p in (profile.bench_lower_pa, profile.bench_upper_pa))
+        lower, upper = (
+            units.to(Dimension.PRESSURE, p) for p in (profile.bench_lower_pa, profile.bench_upper_pa)
+        )
         scale = [" "] * columns
         for level, share in ((lower, profile.bench_lower_pa / highest_pa), (upper, 1.0 / 1.2)):
             label = f"{level:g}" if level == round(level) else f"{level:.3g}"

@@ -29,7 +29,7 @@ def valve_facts(profile: Profile, units: UnitSet, serial_number: str) -> list[Fa
         ("Effective area", units.text(Dimension.AREA, profile.area_m2, 3), False),
         ("Rated travel", travel_text(units, profile.rated_travel_m), False),
         ("Bench range", bench, False),
-        ("  meant on", profile.basis.value, False),
+        ("meant on", profile.basis.value, False),
         ("Required seat load", units.text(Dimension.FORCE, load, 3) if load else "", False),
         ("Casing maximum", units.text(Dimension.PRESSURE, profile.casing_maximum_pa, 3), False),
         ("Supply in service", units.text(Dimension.PRESSURE, profile.supply_pa, 3), False),
@@ -42,7 +42,7 @@ def stand_facts(record: Record, units: UnitSet, on: date | None) -> list[Fact]:
     if stand.casing_pressure is not None:
         facts += _channel("Casing pressure", stand.casing_pressure, Dimension.PRESSURE, units, on)
     else:
-        facts.append(("Casing pressure", "not fitted: inferred from the I/P", True))
+        facts.append(("Casing pressure", "inferred from the I/P", True))
         facts += _channel("I/P converter", stand.demand_output, Dimension.PRESSURE, units, on)
     facts += _channel("Stem position", stand.stem_position, Dimension.LENGTH, units, on)
     if stand.supply_pressure is not None:
@@ -56,11 +56,11 @@ def _channel(
     calibration = channel.calibration
     accuracy = f"± {units.text(dimension, calibration.accuracy, 2)}"
     if calibration.due is None:
-        return [(name, accuracy, False), ("  calibration", "no due date given", True)]
+        return [(name, accuracy, False), ("calibration", "no due date given", True)]
     overdue = on is not None and on > calibration.due
     done = f"{calibration.calibrated.isoformat()}, " if calibration.calibrated else ""
     words = f"{done}{'OVERDUE since' if overdue else 'due'} {calibration.due.isoformat()}"
-    return [(name, accuracy, False), ("  calibrated", words, overdue)]
+    return [(name, accuracy, False), ("calibrated", words, overdue)]
 
 
 def run_facts(record: Record) -> list[Fact]:
@@ -95,7 +95,7 @@ def _when(started: object) -> str:
         when = datetime.fromisoformat(str(started))
     except ValueError:
         return str(started or "not recorded")
-    return f"{when:%Y-%m-%d %H:%M:%S %z}".strip()
+    return when.isoformat(" ", "seconds")
 
 
 def _cap(limits: object) -> str:

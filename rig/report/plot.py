@@ -11,10 +11,11 @@ from rig.analysis.samples import Floats
 from rig.profile.model import Profile
 from rig.report.curves import Curves, thinned
 from rig.report.svg import Axis, box, curve, dot, drawing, line, steps, text, ticks
-from rig.report.words import ends, in_inches, plain, quantity_name, travel_text
+from rig.report.words import corner_name, ends, in_inches, plain, travel_text
 from rig.units import Dimension, UnitSet, inches_text
 
 INCH_M = 0.0254
+LETTER_PX = 5.8  # mean width of a bold letter at 10 px, for keeping labels inside the frame
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,9 +87,7 @@ def over_time(curves: Curves, profile: Profile, units: UnitSet, width: float, he
         parts.append(line(x.at(mark), lower.bottom, x.at(mark), lower.bottom + 4.0, "tick"))
         parts.append(text(x.at(mark), lower.bottom + 15.0, f"{mark:g}", "middle"))
     parts.append(text(upper.left, 12.0, f"Pressure, {units.symbol(Dimension.PRESSURE)}", kind="axis"))
-    parts.append(
-        text(lower.left, lower.top - 5.0, f"Travel, {units.symbol(Dimension.LENGTH)}", kind="axis")
-    )
+    parts.append(text(lower.left, lower.top - 5.0, f"Travel, {units.symbol(Dimension.LENGTH)}", kind="axis"))
     parts.append(text((x.start + x.end) / 2.0, height - 6.0, "Time, s", "middle", "axis"))
     return drawing(width, height, "Casing pressure and travel over time", parts)
 
@@ -98,7 +97,7 @@ def over_time(curves: Curves, profile: Profile, units: UnitSet, width: float, he
 
 def _highest_pa(curves: Curves, profile: Profile) -> float:
     span = profile.bench_upper_pa - profile.bench_lower_pa
-    wanted = profile.bench_upper_pa + profile.upper_tolerance.plus + 0.12 * span
+    wanted = profile.bench_upper_pa + profile.upper_tolerance.plus + 0.16 * span
     seen = curves.pressure_pa[np.isfinite(curves.pressure_pa)]
     return max(wanted, float(seen.max()) * 1.04 if seen.size else 0.0)
 
@@ -107,7 +106,9 @@ def _travel_span(curves: Curves, profile: Profile) -> tuple[float, float]:
     rated = profile.rated_travel_m
     seen = curves.travel_m[np.isfinite(curves.travel_m)]
     low = min(-0.06 * rated, float(np.quantile(seen, 0.001)) * 1.05 if seen.size else 0.0)
-    high = max(1.1 * rated, rated + 1.5 * profile.travel_surplus_m, float(seen.max()) * 1.05 if seen.size else 0)
+    high = max(
+        1.1 * rated, rated + 1.5 * profile.travel_surplus_m, float(seen.max()) * 1.05 if seen.size else 0
+    )
     return low, high
 
 
@@ -220,12 +221,19 @@ def _corners(frame: _Frame, profile: Profile, result: CheckResult) -> list[str]:
             continue
         x, y = frame.x.clamped(quantity.value), frame.y.clamped(at_m)
         parts.append(dot(x, y, "corner"))
-        parts.append(text(x + dx, y + dy, quantity_name(key, profile.action), anchor, "corner-text"))
+        words = corner_name(key, profile.action)
+        room = LETTER_PX * len(words) + 4.0
+        if anchor == "end":
+            at = max(x + dx, frame.left + room)
+        else:
+            at = min(x + dx, frame.right - room)
+        parts.append(text(at, y + dy, words, anchor, "corner-text"))
     return parts
 
 
 def _key(frame: _Frame) -> list[str]:
-    x, y = frame.right - 112.0, frame.bottom - 44.0
+    x = frame.left + 0.52 * (frame.right - frame.left)
+    y = frame.top + 0.78 * (frame.bottom - frame.top)
     return [
         line(x, y, x + 26.0, y, "up"),
         text(x + 32.0, y + 3.5, "going up"),

@@ -26,19 +26,20 @@ def verdict(outcome: Outcome) -> str:
 
 
 def _row(quantity: Quantity, action: Action, units: UnitSet) -> str:
-    value, spread = measured_text(quantity, units)
-    judged = quantity.limits is not None
     name = escape(quantity_name(quantity.key, action))
-    meaning = quantity_meaning(quantity.key, action)
-    if quantity.outcome is Outcome.NOT_MEASURED and quantity.why:
-        meaning = quantity.why
+    judged = " class=judged" if quantity.limits is not None else ""
+    end = f"<td>{verdict(quantity.outcome)}</td></tr>"
+    if quantity.value is None or quantity.outcome is Outcome.NOT_MEASURED:
+        why = escape(quantity.why or "not measured")
+        return f'<tr{judged}><td class="name">{name}</td><td class="meaning" colspan="6">{why}</td>{end}'
+    value, spread = measured_text(quantity, units)
     return (
-        f'<tr{" class=judged" if judged else ""}><td class="name">{name}</td>'
-        f'<td class="meaning">{escape(meaning)}</td>'
+        f'<tr{judged}><td class="name">{name}</td>'
+        f'<td class="meaning">{escape(quantity_meaning(quantity.key, action))}</td>'
         f'<td class="value">{value}</td><td class="spread">{spread}</td>'
         f"<td>{escape(units.symbol(QUANTITY_DIMENSION[quantity.key]))}</td>"
         f"<td>{escape(limits_text(quantity, units))}</td>"
-        f'<td class="ruler">{ruler(quantity)}</td><td>{verdict(quantity.outcome)}</td></tr>'
+        f'<td class="ruler">{ruler(quantity)}</td>{end}'
     )
 
 

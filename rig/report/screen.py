@@ -97,7 +97,9 @@ class PlainScreen:
 
     def __enter__(self) -> Self:
         profile = self._profile
-        self._say(f"{profile.title}: {profile.action.value}, {travel_text(self._units, profile.rated_travel_m)}")
+        self._say(
+            f"{profile.title}: {profile.action.value}, {travel_text(self._units, profile.rated_travel_m)}"
+        )
         for line in (*self._limits, *BEFORE_MOVEMENT, STOP_HINT):
             self._say(f"! {line}")
         return self

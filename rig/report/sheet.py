@@ -16,12 +16,16 @@ from rig.report.rows import rows
 from rig.report.words import ON_THE_SHEET, pressure_range_text, travel_text
 from rig.units import Dimension, UnitSet
 
-# The page is laid out for 190 mm x 250 mm, which fits A4 and Letter with 10 mm margins.
-PLOT_WIDTH, TIME_WIDTH = 430.0, 276.0  # px
-TALLEST, LOWEST = 318.0, 190.0  # px of plot height
-ROOM_LINES = 9  # lines of advice and remarks that fit below the tallest plot
-LINE_PX = 14.0
-CHARACTERS_A_LINE = 82
+# The page is laid out for 190 mm x 255 mm, which fits A4 and Letter with 10 mm margins. The style sheet
+# shrinks the plots when the words need more room than reckoned here, so that it is one page always.
+PAGE_PX = 255.0 / 25.4 * 96.0
+PLOT_WIDTH, TIME_WIDTH = 436.0, 276.0
+TALLEST_PX, LOWEST_PX = 360.0, 190.0  # of the plots
+HEAD_AND_FOOT_PX = 155.0  # header, signatures, footer and the gaps between all parts
+FACT_PX, ROW_PX, WORD_PX = 13.8, 19.2, 13.4  # heights of one line of each
+LETTERS_A_LINE = 80
+MOST_WORD_LINES = 16
+MOST_LATER = 4  # causes after the first
 
 _MARKS = {
     Outcome.PASS: '<circle cx="20" cy="20" r="18" fill="#1b7f3b"/>'
@@ -44,8 +48,11 @@ def sheet_html(record: Record, result: CheckResult, units: UnitSet) -> str:
     profile, run = record.profile, record.run
     serial = str(run.get("serial_number") or profile.serial_number)
     curves = curves_of(record.samples)
-    advice = _advice(record, result)
-    height = _plot_height(advice, result)
+    advice = _fitting(_advice(record, result))
+    valve = valve_facts(profile, units, serial)
+    stand = stand_facts(record, units, started_on(record))
+    ran = run_facts(record)
+    height = _plot_height(result, advice, max(len(valve), len(stand), len(ran)))
     room = files("rig.report")
     person = run.get("person")
     return Template(room.joinpath("sheet.html").read_text(encoding="utf-8")).substitute(
@@ -55,9 +62,9 @@ def sheet_html(record: Record, result: CheckResult, units: UnitSet) -> str:
         subheading=escape(_subheading(record, units, serial)),
         outcome=_outcome(result),
         cause=_cause(result),
-        valve=fact_list(valve_facts(profile, units, serial)),
-        stand=fact_list(stand_facts(record, units, started_on(record))),
-        run=fact_list(run_facts(record)),
+        valve=fact_list(valve),
+        stand=fact_list(stand),
+        run=fact_list(ran),
         stroke_plot=pressure_travel(curves, profile, result, units, PLOT_WIDTH, height),
         time_plot=over_time(curves, profile, units, TIME_WIDTH, height),
         rows=rows(result, profile.action, units),
@@ -86,7 +93,8 @@ def _outcome(result: CheckResult) -> str:
     word = result.outcome.value
     basis = "not completed" if result.outcome is Outcome.STOPPED else f"judged {result.basis}"
     return (
-        f'<div class="outcome {word}"><svg viewBox="0 0 40 40" aria-hidden="true">{_MARKS[result.outcome]}</svg>'
+        f'<div class="outcome {word}">'
+        f'<svg viewBox="0 0 40 40" aria-hidden="true">{_MARKS[result.outcome]}</svg>'
         f'<div><p class="word">{escape(word.upper())}</p><p class="basis">{escape(basis)}</p></div></div>'
     )
 
@@ -96,10 +104,10 @@ def _cause(result: CheckResult) -> str:
     if not result.trips:
         return ""
     first, *later = result.trips
-    follow = "".join(f"<li>{escape(trip)}</li>" for trip in later[:4])
+    follow = "".join(f"<li>then: {escape(trip)}</li>" for trip in later[:MOST_LATER])
     return (
         '<section class="cause"><p class="label">Stopped: first cause</p>'
-        f'<p class="first">{escape(first)}</p>{f"<ol>{follow}</ol>" if follow else ""}</section>'
+        f'<p class="first">{escape(first)}</p>{f"<ul>{follow}</ul>" if follow else ""}</section>'
     )
 
 
@@ -107,8 +115,8 @@ def _advice(record: Record, result: CheckResult) -> list[str]:
     advice = list(result.advice)
     if record.pressure_is_inferred:
         advice.append(
-            "The stand has no casing-pressure transmitter: pressures are inferred from the I/P's calibration, "
-            "with its larger uncertainty."
+            "The stand has no casing-pressure transmitter: pressures are inferred from the I/P's "
+            "calibration, with its larger uncertainty."
         )
     advice += result.notes
     return advice or ["Nothing to add."]
@@ -118,10 +126,25 @@ def _items(texts: list[str] | tuple[str, ...]) -> str:
     return "\n".join(f"<li>{escape(text)}</li>" for text in texts)
 
 
-def _plot_height(advice: list[str], result: CheckResult) -> float:
+def _lines(words: str) -> int:
+    return 1 + len(words) // LETTERS_A_LINE
+
+
+def _fitting(texts: list[str]) -> list[str]:
+    """As much as leaves room for the plots; what does not fit is counted, and told where it is."""
+    used = 0
+    for index, words in enumerate(texts):
+        used += _lines(words)
+        if used > MOST_WORD_LINES:
+            return [*texts[:index], f"{len(texts) - index} more: stemrig redo prints all of them."]
+    return texts
+
+
+def _plot_height(result: CheckResult, advice: list[str], facts: int) -> float:
     """What is left for the plots when the words have had their room [px]."""
-    lines = sum(1 + len(text) // CHARACTERS_A_LINE for text in advice)
-    used = max(0, lines - ROOM_LINES) * LINE_PX
+    words = max(6, sum(_lines(text) for text in advice))
+    used = HEAD_AND_FOOT_PX + 20.0 + facts * FACT_PX + 22.0 + 20.0 + words * WORD_PX
+    used += ROW_PX * len(result.quantities)
     if result.trips:
-        used += 52.0 + LINE_PX * min(4, len(result.trips) - 1)
-    return max(LOWEST, TALLEST - used)
+        used += 58.0 + WORD_PX * min(MOST_LATER, len(result.trips) - 1)
+    return min(TALLEST_PX, max(LOWEST_PX, PAGE_PX - used))

@@ -43,18 +43,30 @@ _AIR_TO_CLOSE = _AIR_TO_OPEN | {
     "reseat": "Back on open stop",
     "seat_load": "Seat load at supply",
 }
-_MEANING = {
-    "lift_off": "first movement going up, friction included",
-    "sliding_intercept": "sliding line going up, drawn back to rest",
-    "full_travel": "end of travel reached going up, friction included",
+_MEANING = {  # short enough for one line of the sheet's table
+    "lift_off": "first movement, friction included",
+    "sliding_intercept": "sliding line drawn back to rest",
+    "full_travel": "end of travel, friction included",
     "return_start": "first movement coming back",
-    "reseat": "stem back at rest",
-    "travel": "from rest to the end of travel; never short",
+    "reseat": "back at rest",
+    "travel": "rest to end of travel, never short",
     "friction": "half the gap between up and down",
     "spring_rate": "effective area times slope",
-    "spring_only_lower": "mean of up and down, at rest",
-    "spring_only_upper": "mean of up and down, at the end of travel",
+    "spring_only_lower": "mean of up and down at rest",
+    "spring_only_upper": "mean of up and down at the end",
     "hysteresis": "widest gap between up and down",
+}
+_CORNERS = {
+    "lift_off": "lift-off",
+    "full_travel": "full travel",
+    "return_start": "return",
+    "reseat": "reseat",
+}
+_CORNERS_AIR_TO_CLOSE = {
+    "lift_off": "leaves stop",
+    "full_travel": "on seat",
+    "return_start": "leaves seat",
+    "reseat": "back on stop",
 }
 
 
@@ -66,6 +78,11 @@ def quantity_meaning(key: str, action: Action) -> str:
     if key == "seat_load":
         return "supply above seating" if action is Action.AIR_TO_CLOSE else "effective area times reseat"
     return _MEANING[key]
+
+
+def corner_name(key: str, action: Action) -> str:
+    """The short name beside a corner of the plot."""
+    return (_CORNERS_AIR_TO_CLOSE if action is Action.AIR_TO_CLOSE else _CORNERS)[key]
 
 
 def ends(action: Action) -> tuple[str, str]:

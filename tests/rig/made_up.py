@@ -16,7 +16,17 @@ from rig.procedure.bench_check import BenchCheck
 from rig.procedure.ramp import plan_ramp
 from rig.profile.model import Action, Basis, Profile, Tolerance
 from rig.record.reader import Event, Record
-from rig.stand.model import AnalogChannel, Calibration, Module, Number, Scale, Stand, Table, TcpLink, WordOrder
+from rig.stand.model import (
+    AnalogChannel,
+    Calibration,
+    Module,
+    Number,
+    Scale,
+    Stand,
+    Table,
+    TcpLink,
+    WordOrder,
+)
 from rig.stand.sample import Sample
 from safety.signals import Command, Contact, Health, Signal
 
@@ -70,9 +80,7 @@ STAND = Stand(
     supply_pressure_pa=40 * PSI,
     links={"loop": TcpLink("loop", "127.0.0.1", 502)},
     modules={"analog": Module("analog", "loop", 1)},
-    demand_output=_channel(
-        "demand output", 0, Scale(0, 0.0, 27648, 60 * PSI), 0.3 * PSI, date(2027, 3, 2)
-    ),
+    demand_output=_channel("demand output", 0, Scale(0, 0.0, 27648, 60 * PSI), 0.3 * PSI, date(2027, 3, 2)),
     stem_position=_channel(
         "stem position", 1, Scale(0, 0.0, 27648, 4 * INCH), 0.002 * INCH, date(2027, 3, 2)
     ),
