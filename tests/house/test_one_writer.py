@@ -7,15 +7,6 @@ ROOT = Path(__file__).resolve().parents[2]
 ONLY_WRITER = "rig/stand/outputs.py"
 # Methods by which a register or coil can be written through our adapter or through pymodbus itself.
 LINK_WRITES = {"write", "write_register", "write_registers", "write_coil", "write_coils"}
-    "write",
-    "write_register",
-    "write_registers",
-    "write_coil",
-    "write_coils",
-    "mask_write_register",
-}
-
-
 
 
 def link_writes(source: str) -> list[int]:
