@@ -12,7 +12,9 @@ class Health(Enum):
     """How far a signal can be believed."""
 
     GOOD = "good"
-    OUT_OF_RANGE = "out of range"  # outside the live range yet not at a failure level (NE 43: hold and time out)
+    OUT_OF_RANGE = (
+        "out of range"  # outside the live range yet not at a failure level (NE 43: hold and time out)
+    )
     FAILED = "failed"  # at a failure level, or a failed float (NaN)
     UNKNOWN = "unknown"  # no valid answer came for it
     ABSENT = "not fitted"

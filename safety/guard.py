@@ -1,0 +1,240 @@
+"""The one gate: what of a demand may reach the stand in this scan. Pure, total, refusing by default.
+
+Once per scan: `judge` the reading, `decide` a person's event if there is one, `permit` the demand;
+`step` is the three in order. The demand's `serial` must grow with every new demand: the guard tells by it
+that the procedure is alive, and renews nothing by itself.
+
+An operating aid, not a certified safety function.
+"""
+
+from dataclasses import replace
+from math import isfinite
+
+from safety.checks import Finding, findings
+from safety.limits import Limits
+from safety.observe import observe
+from safety.output import refused, remembered, walk
+from safety.permissives import against_arming, against_clearing, against_hands_in
+from safety.signals import SAFE_COMMAND, Command, Demand, Reading
+from safety.state import Event, GuardEvent, GuardState, Mode, PersonEvent, Trip, follow, forget
+from safety.track import Mark
+from safety.venting import after_trip, at_rest, while_venting
+
+
+def start(limits: Limits, time_s: float) -> GuardState:
+    """At rest, outputs safe, knowing nothing. Raises ValueError when the time is not a finite number."""
+    if not isfinite(time_s):
+        raise ValueError(f"the guard cannot start at {time_s} s")
+    known = tuple((expected.role, time_s) for expected in limits.signals)
+    return GuardState(Mode.RESTING, time_s, time_s, last_good=known, vent_since_s=time_s)
+
+
+def step(
+    limits: Limits,
+    state: GuardState,
+    reading: Reading,
+    demand: Demand | None,
+    event: PersonEvent | None = None,
+) -> tuple[GuardState, Command]:
+    state = judge(limits, state, reading)
+    if event is not None:
+        state = decide(limits, state, reading, event)
+    return permit(limits, state, reading, demand)
+
+
+def judge(limits: Limits, state: GuardState, reading: Reading) -> GuardState:
+    """Work the reading in, latch what it brings, and see whether venting does what it must."""
+    state = replace(state, refusals=(), limited=())
+    passed_s = reading.time_s - state.time_s
+    if not isfinite(passed_s) or passed_s < 0.0:
+        return _lost_time(state, reading)
+    gap = passed_s > limits.gap_max_s.value and state.mode is not Mode.RESTING
+    state = observe(limits, state, reading)
+    found = findings(limits, state, reading)
+    if gap:
+        text = "No reading for too long: the machine slept, stalled, or its clock jumped."
+        found = (Finding("scan gap", text, passed_s, limits.gap_max_s.value, "s"), *found)
+    state = _latch_ripe(state, found)
+    if state.mode is Mode.RESTING:
+        return _happen(state, at_rest(limits, state))
+    if state.mode is Mode.VENTING:
+        return _happen(state, while_venting(limits, state))
+    if state.mode is Mode.TRIPPED:
+        return _happen(state, after_trip(limits, state, reading))
+    return state
+
+
+def decide(limits: Limits, state: GuardState, reading: Reading, event: PersonEvent) -> GuardState:
+    """A person's event, obeyed or refused with reasons. What the table does not hold changes nothing."""
+    if event is PersonEvent.SAFE_NOW:
+        ordered = Finding("ordered safe", "A person ordered the outputs safe.", 1.0, 0.0, "order")
+        return _latch(state, (ordered,))
+    actual: Event = event
+    if event is PersonEvent.HANDS_OUT and state.trips:
+        actual = GuardEvent.HANDS_OUT_LATCHED
+    after = follow(state, actual, state.time_s)
+    if after is None:
+        refusal = f"'{event.value}' has no meaning while {state.mode.value}."
+        return replace(state, refusals=(*state.refusals, refusal))
+    against = {
+        PersonEvent.ARM: against_arming,
+        PersonEvent.CLEAR: against_clearing,
+        PersonEvent.HANDS_IN: against_hands_in,
+    }.get(event)
+    reasons = against(limits, state, reading) if against else ()
+    if reasons:
+        return replace(state, refusals=(*state.refusals, *reasons))
+    return _entered(limits, after, reading, event)
+
+
+def permit(
+    limits: Limits, state: GuardState, reading: Reading, demand: Demand | None
+) -> tuple[GuardState, Command]:
+    """What may be written now. Called once after each `judge`."""
+    if state.mode is Mode.RAMPING:
+        state, command = _ramp(limits, state, reading, demand)
+    elif state.mode is Mode.VENTING:
+        command = _walk_down(limits, state)
+    elif state.mode is Mode.HANDS_IN:
+        open_ = state.command.supply_open and not limits.isolate_supply_hands_in
+        command = replace(state.command, supply_open=open_)
+    elif state.mode is Mode.ESCALATED:
+        command = replace(SAFE_COMMAND, feed_watchdog=False)
+    else:
+        command = SAFE_COMMAND
+    return _written(limits, state, command), command
+
+
+def _ramp(
+    limits: Limits, state: GuardState, reading: Reading, demand: Demand | None
+) -> tuple[GuardState, Command]:
+    state, holds = _accept(limits, state, demand)
+    if state.mode is not Mode.RAMPING:
+        return state, SAFE_COMMAND
+    wanted = state.demand
+    if wanted is not None and wanted.vent:
+        return state, SAFE_COMMAND
+    output = state.command.output_pa
+    limited: tuple[str, ...] = ()
+    if wanted is not None and not holds:
+        passed_s = state.time_s - state.outputs[-1][0] if state.outputs else 0.0
+        output, limited = walk(limits, state, reading, wanted, passed_s)
+    return replace(state, limited=limited), Command(output, True, False, True)
+
+
+def _accept(limits: Limits, state: GuardState, demand: Demand | None) -> tuple[GuardState, bool]:
+    """Take in a fresh demand; trip when there was none for too long. True: hold the output in this scan."""
+    fresh = demand is not None and (state.demand is None or demand.serial > state.demand.serial)
+    reason = refused(limits, demand) if demand is not None and fresh else None
+    if reason is not None:
+        state = replace(state, refusals=(*state.refusals, reason))
+    if demand is not None and fresh and reason is None:
+        same = state.demand is not None and (demand.stage, demand.cycle) == (
+            state.demand.stage,
+            state.demand.cycle,
+        )
+        since = state.stage_since_s if same else state.time_s
+        return replace(state, demand=demand, unfresh=0, stage_since_s=since), False
+    unfresh, limit = state.unfresh + 1, limits.demand_fresh_scans.value
+    state = replace(state, unfresh=unfresh)
+    if unfresh > limit:
+        text = "No fresh demand from the procedure: it has stopped, or is too busy."
+        state = _latch(state, (Finding("no fresh demand", text, unfresh, limit, "scans"),))
+    return state, reason is not None
+
+
+def _walk_down(limits: Limits, state: GuardState) -> Command:
+    """Orderly: the output walks down with the air on, then the vent opens. Slowly where a trip is latched."""
+    if state.command.output_pa <= 0.0:
+        return SAFE_COMMAND
+    rate = (limits.slow_return_pa_per_s if state.trips else limits.stop_rate_pa_per_s).value
+    passed_s = state.time_s - state.outputs[-1][0] if state.outputs else 0.0
+    output = max(0.0, state.command.output_pa - min(rate * passed_s, limits.step_max_pa.value))
+    return Command(output, True, False, True)
+
+
+def _written(limits: Limits, state: GuardState, command: Command) -> GuardState:
+    turned = command.vent_open is not state.command.vent_open
+    return replace(
+        state,
+        command=command,
+        outputs=remembered(limits, state, command.output_pa),
+        vent_since_s=state.time_s if turned and command.vent_open else state.vent_since_s,
+        falling=None if turned else state.falling,
+        rising=None if turned else state.rising,
+    )
+
+
+def _entered(limits: Limits, state: GuardState, reading: Reading, event: PersonEvent) -> GuardState:
+    """What a person's event brings along beside the mode."""
+    now = state.time_s
+    if event is PersonEvent.ARM:
+        return replace(state, demand=None, unfresh=0, stage_since_s=now, run_since_s=now)
+    if event is PersonEvent.CLEAR:
+        return replace(state, trips=(), rest_position_m=None)
+    if event is PersonEvent.HANDS_IN:
+        held = Mark(now, state.pressure.quick, state.position.quick, state.command.output_pa)
+        return replace(state, held=held)
+    if event is PersonEvent.HANDS_OUT:
+        # Air that was shut off may have bled away: it must not come back at once.
+        output, measured = state.command.output_pa, max(0.0, state.pressure.quick)
+        behind = not reading.pressure_is_inferred and output - measured > limits.follow_margin_pa.value
+        command = replace(state.command, output_pa=measured if behind else output)
+        return replace(state, unfresh=0, stage_since_s=now, command=command)
+    return state
+
+
+def _happen(state: GuardState, found: tuple[GuardEvent, Finding | None] | None) -> GuardState:
+    """An event of the guard's own, with the finding that it brings if any."""
+    if found is None:
+        return state
+    event, finding = found
+    if finding is not None and event is not GuardEvent.TRIP:
+        state = replace(state, trips=(*state.trips, _trip(finding, state.time_s)))
+    elif finding is not None:
+        return _latch(state, (finding,))
+    return follow(state, event, state.time_s) or state
+
+
+def _latch_ripe(state: GuardState, found: tuple[Finding, ...]) -> GuardState:
+    """Latch the findings that have lasted; remember since when the others are there."""
+    before = dict(state.since)
+    since = {finding.code: before.get(finding.code, state.time_s) for finding in found}
+    ripe = tuple(finding for finding in found if state.time_s - since[finding.code] >= finding.patience_s)
+    return _latch(replace(state, since=tuple(since.items())), ripe)
+
+
+def _latch(state: GuardState, found: tuple[Finding, ...]) -> GuardState:
+    """Append causes not yet listed, each code once, and go where the table says."""
+    listed = {trip.code for trip in state.trips}
+    new: dict[str, Trip] = {}
+    for finding in found:
+        if finding.code not in listed:
+            new.setdefault(finding.code, _trip(finding, state.time_s))
+    if not new:
+        return state
+    state = replace(state, trips=(*state.trips, *new.values()))
+    return follow(state, GuardEvent.TRIP, state.time_s) or state
+
+
+def _trip(finding: Finding, time_s: float) -> Trip:
+    return Trip(finding.code, finding.text, finding.value, finding.limit, finding.unit, time_s)
+
+
+def _lost_time(state: GuardState, reading: Reading) -> GuardState:
+    """Time is not a number or runs backwards: nothing measured by it holds, so begin anew, tripped."""
+    text = "The time of the reading runs backwards or is no number."
+    now = reading.time_s if isfinite(reading.time_s) else state.time_s
+    state = _latch(state, (Finding("time wrong", text, now - state.time_s, 0.0, "s"),))
+    return replace(
+        forget(state),
+        held=state.held,
+        time_s=now,
+        entered_s=min(state.entered_s, now),
+        vent_since_s=min(state.vent_since_s, now),
+        stage_since_s=min(state.stage_since_s, now),
+        run_since_s=min(state.run_since_s, now),
+        last_good=tuple((role, min(when, now)) for role, when in state.last_good),
+        outputs=(),
+        vented=False,
+    )
