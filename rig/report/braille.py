@@ -2,7 +2,8 @@
 
 # Bit of a dot by its row (0 at the top) and column within the character.
 _BITS = ((0x01, 0x08), (0x02, 0x10), (0x04, 0x20), (0x40, 0x80))
-_BLANK = 0x2800
+_FIRST = 0x2800
+BLANK = chr(_FIRST)
 
 
 class BrailleGrid:
@@ -21,4 +22,4 @@ class BrailleGrid:
         self._cells[row // 4][column // 2] |= _BITS[row % 4][column % 2]
 
     def lines(self) -> list[str]:
-        return ["".join(chr(_BLANK + cell) for cell in row) for row in self._cells]
+        return ["".join(chr(_FIRST + cell) for cell in row) for row in self._cells]

@@ -2,18 +2,21 @@
 
 from collections import deque
 from math import isfinite
+from textwrap import wrap
 
 from rich.text import Text
 
 from rig.profile.model import Profile
-from rig.report.braille import BrailleGrid
+from rig.report.text_plot import LABEL, plot_lines
 from rig.report.words import BEFORE_MOVEMENT, ends, pressure_range_text, travel_text
 from rig.stand.sample import Sample
 from rig.units import Dimension, UnitSet
 
-LABEL = 10  # columns of the names on the left
-OTHER_LINES = 14  # lines of a drawing that are not the plot
+WATCH_LINES = 2
+OTHER_LINES = 12  # lines of a drawing that are neither plot nor what to watch for
 KEPT_POINTS = 4000
+# Status colours after IEC 60073; the word itself is always there.
+MODE_STYLE = {"ramping": "green", "venting": "yellow", "tripped": "bold red", "escalated": "bold red"}
 
 
 class Dashboard:
@@ -41,11 +44,11 @@ class Dashboard:
     def drawn(self, width: int, height: int) -> Text:
         """At most height - 1 lines, so that the terminal never scrolls under it."""
         inner = width - 1
-        lines = [self._title(), self._stage_line(), self._watch_line(), Text("")]
-        lines += [self._pressure_line(inner), self._travel_line(inner), self._progress_line(inner), Text("")]
-        rows = max(3, min(14, height - 1 - OTHER_LINES - len(self._limits)))
-        lines += self._plot(inner, rows)
-        lines += [Text(f"{'limits':<{LABEL}}{limit}", "dim") for limit in self._limits]
+        lines = [self._title(), self._stage_line(), *self._watch_lines(inner), Text("")]
+        lines += [self._pressure_line(), self._travel_line(inner), self._progress_line(inner), Text("")]
+        rows = max(3, min(14, height - 1 - OTHER_LINES - WATCH_LINES))
+        lines += plot_lines(self._profile, self._units, self._points, inner, rows)
+        lines += [Text(f"{'limits':<{LABEL}}{' · '.join(self._limits)}", "dim")] if self._limits else []
         lines += [self._told_line(), Text(self._stop_hint, "bold")]
         for line in lines:
             line.truncate(inner, overflow="ellipsis")
@@ -57,9 +60,7 @@ class Dashboard:
         profile, units = self._profile, self._units
         bench = pressure_range_text(units, profile.bench_lower_pa, profile.bench_upper_pa)
         travel = travel_text(units, profile.rated_travel_m)
-        return Text.assemble(
-            (profile.title, "bold"), f"  {profile.action.value} · {bench} · {travel}", overflow="ellipsis"
-        )
+        return Text.assemble((profile.title, "bold"), f"  {profile.action.value} · {bench} · {travel}")
 
     def _stage_line(self) -> Text:
         sample = self._sample
@@ -68,14 +69,18 @@ class Dashboard:
         demand = sample.demand
         stage = demand.stage if demand else "no demand"
         cycle = f"cycle {demand.cycle}, " if demand and demand.cycle else ""
-        return Text.assemble((f"{cycle}{stage}", "bold"), f"   guard: {sample.mode}")
+        return Text.assemble(
+            (f"{cycle}{stage}", "bold"), "   guard: ", (sample.mode, MODE_STYLE.get(sample.mode, ""))
+        )
 
-    def _watch_line(self) -> Text:
+    def _watch_lines(self, width: int) -> list[Text]:
+        """Always the same number of lines, so that nothing below them jumps."""
         sample = self._sample
-        watch = sample.demand.watch_for if sample and sample.demand else ""
-        return Text(watch or BEFORE_MOVEMENT[0], "italic")
+        watch = (sample.demand.watch_for if sample and sample.demand else "") or BEFORE_MOVEMENT[0]
+        lines = wrap(watch, width, max_lines=WATCH_LINES, placeholder=" …")
+        return [Text(line, "italic") for line in lines + [""] * (WATCH_LINES - len(lines))]
 
-    def _pressure_line(self, width: int) -> Text:
+    def _pressure_line(self) -> Text:
         sample, units = self._sample, self._units
         if sample is None:
             return Text("pressure")
@@ -115,7 +120,7 @@ class Dashboard:
         demand = self._sample.demand if self._sample else None
         if demand is None:
             return Text("progress")
-        left = f" {demand.progress:4.0%}, about {minutes(demand.remaining_s)} left"
+        left = f" {max(0.0, demand.progress):4.0%}, about {minutes(demand.remaining_s)} left"
         return Text.assemble(f"{'progress':<{LABEL}}", bar(demand.progress, width - LABEL - len(left)), left)
 
     def _told_line(self) -> Text:
@@ -123,37 +128,6 @@ class Dashboard:
         if trips:
             return Text.assemble(("STOPPED, first cause: ", "bold red"), trips[0])
         return Text(f"{self._told[-1][0]}: {self._told[-1][1]}" if self._told else "")
-
-    def _plot(self, width: int, rows: int) -> list[Text]:
-        """Travel against pressure of the present cycle; dotted verticals are the rated range."""
-        profile, units = self._profile, self._units
-        columns = max(10, min(width - LABEL - 2, 64))
-        highest_pa = profile.bench_upper_pa * 1.2
-        grid = BrailleGrid(columns, rows)
-        rated = BrailleGrid(columns, rows)
-        for level_pa in (profile.bench_lower_pa, profile.bench_upper_pa):
-            for step in range(rows * 2):
-                rated.set(level_pa / highest_pa, step / (rows * 2))
-        for pressure_pa, travel_m in self._points:
-            grid.set(pressure_pa / highest_pa, (travel_m / profile.rated_travel_m + 0.05) / 1.15)
-        rest, end = ends(profile.action)
-        lines = []
-        for row, (curve, lines_of_range) in enumerate(zip(grid.lines(), rated.lines(), strict=True)):
-            name = end if row == 0 else rest if row == rows - 1 else ""
-            text = Text(f"{name:<{LABEL}}")
-            for mark, back in zip(curve, lines_of_range, strict=True):
-                text.append(*((mark, "bold cyan") if mark != "⠀" else (back, "dim")))
-            lines.append(text)
-        lower, upper = (
-            units.to(Dimension.PRESSURE, p) for p in (profile.bench_lower_pa, profile.bench_upper_pa)
-        )
-        scale = [" "] * columns
-        for level, share in ((lower, profile.bench_lower_pa / highest_pa), (upper, 1.0 / 1.2)):
-            label = f"{level:g}" if level == round(level) else f"{level:.3g}"
-            start = min(columns - len(label), max(0, int(share * columns) - len(label) // 2))
-            scale[start : start + len(label)] = label
-        lines.append(Text(f"{units.symbol(Dimension.PRESSURE):<{LABEL}}{''.join(scale)}", "dim"))
-        return lines
 
 
 def bar(share: float, width: int) -> str:

@@ -10,12 +10,12 @@ from rig.analysis.result import CheckResult
 from rig.analysis.samples import Floats
 from rig.profile.model import Profile
 from rig.report.curves import Curves, thinned
-from rig.report.svg import Axis, box, curve, dot, drawing, line, steps, text, ticks
+from rig.report.svg import Axis, box, curve, dot, drawing, line, steps, text, ticks, wedge
 from rig.report.words import corner_name, ends, in_inches, plain, travel_text
 from rig.units import Dimension, UnitSet, inches_text
 
 INCH_M = 0.0254
-LETTER_PX = 5.8  # mean width of a bold letter at 10 px, for keeping labels inside the frame
+LETTER_PX = 5.0  # mean width of a bold letter at 10 px, for keeping labels inside the frame
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +57,7 @@ def pressure_travel(
         *_bands(frame, profile, units),
         *_pressure_axis(frame, units),
         *_travel_axis(frame, profile, units),
-        *_strokes(frame, curves),
+        *_strokes(frame, curves, profile),
         *_corners(frame, profile, result),
         *_key(frame),
     ]
@@ -198,11 +198,21 @@ def _bands(frame: _Frame, profile: Profile, units: UnitSet) -> list[str]:
     return parts
 
 
-def _strokes(frame: _Frame, curves: Curves) -> list[str]:
-    def drawn(ranges: tuple[NDArray[np.intp], ...], kind: str) -> list[str]:
-        return [frame.points(curves.pressure_pa[r], curves.travel_m[r], kind) for r in ranges]
+def _strokes(frame: _Frame, curves: Curves, profile: Profile) -> list[str]:
+    parts: list[str] = []
+    for ranges, kind, up in ((curves.down, "down", False), (curves.up, "up", True)):
+        parts += [frame.points(curves.pressure_pa[r], curves.travel_m[r], kind) for r in ranges]
+        parts += [_arrow(frame, curves, r, profile.rated_travel_m / 2.0, kind, up) for r in ranges[-1:]]
+    return parts
 
-    return drawn(curves.down, "down") + drawn(curves.up, "up")
+
+def _arrow(frame: _Frame, curves: Curves, of: NDArray[np.intp], travel_m: float, kind: str, up: bool) -> str:
+    """Which way a curve was ridden, told by shape so that it survives a grey print."""
+    beyond = np.flatnonzero((curves.travel_m[of] >= travel_m) == up)
+    if beyond.size == 0 or not np.isfinite(curves.pressure_pa[of[beyond[0]]]):
+        return ""
+    at = of[beyond[0]]
+    return wedge(frame.x.at(float(curves.pressure_pa[at])), frame.y.clamped(travel_m), up, f"{kind}-arrow")
 
 
 def _corners(frame: _Frame, profile: Profile, result: CheckResult) -> list[str]:
@@ -236,7 +246,9 @@ def _key(frame: _Frame) -> list[str]:
     y = frame.top + 0.78 * (frame.bottom - frame.top)
     return [
         line(x, y, x + 26.0, y, "up"),
+        wedge(x + 13.0, y, True, "up-arrow"),
         text(x + 32.0, y + 3.5, "going up"),
         line(x, y + 15.0, x + 26.0, y + 15.0, "down"),
+        wedge(x + 13.0, y + 15.0, False, "down-arrow"),
         text(x + 32.0, y + 18.5, "coming back"),
     ]

@@ -13,7 +13,7 @@ from rig.profile.model import Profile
 from rig.report.dashboard import Dashboard
 from rig.report.words import BEFORE_MOVEMENT, travel_text
 from rig.stand.sample import Sample
-from rig.units import Dimension, UnitSet
+from rig.units import UnitSet
 
 DRAWS_PER_S = 8.0
 STOP_HINT = "Ctrl-C: vent in order; twice: outputs safe at once"
@@ -34,7 +34,8 @@ def choose_screen(
     console: Console, profile: Profile, units: UnitSet, limits: tuple[str, ...] = ()
 ) -> "LiveScreen | PlainScreen":
     """The live screen on a terminal that is wide enough, the plain one otherwise."""
-    if console.is_terminal and not console.is_dumb_terminal and console.width >= 60 and console.height >= 20:
+    able = console.is_terminal and not console.is_dumb_terminal and not console.options.ascii_only
+    if able and console.width >= 60 and console.height >= 20:
         return LiveScreen(console, profile, units, limits)
     return PlainScreen(console, profile, units, limits)
 
@@ -118,8 +119,8 @@ class PlainScreen:
             return
         self._stage = (demand.cycle, demand.stage)
         where = f"cycle {demand.cycle}, {demand.stage}" if demand.cycle else demand.stage
-        pressure = self._units.text(Dimension.PRESSURE, sample.reading.pressure.value, 3)
-        self._say(f"{now:7.1f} s  {where} ({pressure}, {demand.progress:.0%} done). {demand.watch_for}")
+        done = f"{max(0.0, demand.progress):.0%} done"
+        self._say(f"{now:7.1f} s  {where} ({done}). {demand.watch_for}")
 
     def event(self, time_s: float, kind: str, text: str) -> None:
         self._say(f"{time_s:7.1f} s  {kind}: {text}")

@@ -58,6 +58,14 @@ def dot(x: float, y: float, kind: str) -> str:
     return f'<circle cx="{x:.1f}" cy="{y:.1f}" r="3" class="{kind}"/>'
 
 
+def wedge(x: float, y: float, up: bool, kind: str) -> str:
+    """A small triangle that points up or down."""
+    way = -1.0 if up else 1.0
+    base = y - way * 4.0
+    points = f"{x:.1f},{y + way * 5.0:.1f} {x - 4.5:.1f},{base:.1f} {x + 4.5:.1f},{base:.1f}"
+    return f'<polygon points="{points}" class="{kind}"/>'
+
+
 def curve(xs: Sequence[float], ys: Sequence[float], kind: str) -> str:
     points = " ".join(f"{x:.1f},{y:.1f}" for x, y in zip(xs, ys, strict=True))
     return f'<polyline points="{points}" class="{kind}"/>'

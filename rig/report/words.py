@@ -13,7 +13,7 @@ AID_NOT_SAFETY = (
 BEFORE_MOVEMENT = (
     "Eye protection on. Hands out of the yoke: the stem will move without further warning.",
     "Hoses and fittings tight, casing vent clear, emergency stop within reach.",
-    "The connector stores spring energy: do not undo it while the spring presses on the seat.",
+    "The stem connector stores spring energy: leave it alone during the check.",
     AID_NOT_SAFETY,
 )
 ON_THE_SHEET = (
