@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from safety.limits import Limits, Role
-from safety.observe import age_s, believable, signal_of, travel
+from safety.observe import believable, signal_of, travel
 from safety.signals import Contact, Health, Reading
 from safety.state import GuardState, Mode
 
@@ -54,13 +54,15 @@ def over_pressure(limits: Limits, state: GuardState, reading: Reading) -> Iterat
 
 
 def scan_gap(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
-    if state.same_time > limits.same_time_scans.value:
-        yield Finding("time stands still", "The clock does not advance.", state.same_time, 0.0, "scans")
+    if state.memory.same_time > limits.same_time_scans.value:
+        yield Finding(
+            "time stands still", "The clock does not advance.", state.memory.same_time, 0.0, "scans"
+        )
 
 
 def signals_lost(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
-    for expected in limits.signals:
-        age, period = age_s(state, expected.role), expected.period_s.value
+    for expected, last_good_s in zip(limits.signals, state.memory.last_good, strict=True):
+        age, period = state.time_s - last_good_s, expected.period_s.value
         if age > period:
             name = NAMES[expected.role]
             health = signal_of(reading, expected.role).health.value
@@ -116,13 +118,13 @@ def over_travel(limits: Limits, state: GuardState, reading: Reading) -> Iterator
 
 def jumps(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
     """A step between two scans that no casing and no stem can make."""
-    track = state.pressure
+    track = state.memory.pressure
     limit = limits.jump_pa.value + limits.jump_rate_pa_per_s.value * track.step_s
     step = abs(track.step) if not (state.command.vent_open and track.step < 0.0) else 0.0
     if step > limit and not reading.pressure_is_inferred:
         text = "The pressure signal jumped further than air can flow: wiring or transmitter."
         yield Finding("pressure jumped", text, step, limit, "Pa")
-    step, limit = abs(state.position.step), limits.jump_share.value * limits.travel_max_m.value
+    step, limit = abs(state.memory.position.step), limits.jump_share.value * limits.travel_max_m.value
     if step > limit:
         text = "The position signal jumped further than a stem can move: wiring or transmitter."
         yield Finding("position jumped", text, step, limit, "m")
@@ -130,7 +132,7 @@ def jumps(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Findi
 
 def pressure_ahead(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
     """Pressure that should fall rises, or does not fall. The marks exist only with a casing transmitter."""
-    mark, pressure = state.falling, state.pressure.quick
+    mark, pressure = state.memory.falling, state.memory.pressure.quick
     if mark is None:
         return
     rise, vent = pressure - mark.pressure_pa, state.command.vent_open
@@ -147,20 +149,20 @@ def pressure_ahead(limits: Limits, state: GuardState, reading: Reading) -> Itera
 
 def pressure_behind(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
     """Pressure that should rise does not, or is lost."""
-    if state.rising is None:
+    if state.memory.rising is None:
         return
-    waited, within = state.time_s - state.rising.time_s, limits.follow_s.value
+    waited, within = state.time_s - state.memory.rising.time_s, limits.follow_s.value
     if waited > within:
         text = "The pressure does not follow the demand: supply, hose, a leak, or the transmitter frozen?"
         yield Finding("pressure not following", text, waited, within, "s")
-    fall, limit = -state.pressure.rate, limits.lost_rate_pa_per_s.value
+    fall, limit = -state.memory.pressure.rate, limits.lost_rate_pa_per_s.value
     if fall > limit:
         text = "The pressure falls fast with the output held: a hose or the diaphragm?"
         yield Finding("pressure lost", text, fall, limit, "Pa/s", limits.lost_s.value)
 
 
 def pressure_stuck(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
-    mark = state.stuck
+    mark = state.memory.stuck
     if mark is None or abs(state.command.output_pa - mark.output_pa) <= limits.stuck_pa.value:
         return
     waited, limit = state.time_s - mark.time_s, limits.stuck_s.value
@@ -171,14 +173,14 @@ def pressure_stuck(limits: Limits, state: GuardState, reading: Reading) -> Itera
 
 def stem_against_pressure(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
     """The stem moves only with the pressure, and it does move with it."""
-    full, mark = limits.travel_max_m.value, state.unmoved_pressure
+    full, mark = limits.travel_max_m.value, state.memory.unmoved_pressure
     if mark is not None:
-        moved, limit = abs(state.position.quick - mark.position_m), limits.drift_share.value * full
+        moved, limit = abs(state.memory.position.quick - mark.position_m), limits.drift_share.value * full
         if moved > limit:
             text = "The stem moved although the pressure did not change: connector, or position signal?"
             yield Finding("stem moved without pressure", text, moved, limit, "m")
-    if state.unmoved_stem is not None:
-        change = abs(state.pressure.quick - state.unmoved_stem.pressure_pa)
+    if state.memory.unmoved_stem is not None:
+        change = abs(state.memory.pressure.quick - state.memory.unmoved_stem.pressure_pa)
         if change > limits.jam_pa.value:
             text = "The stem stands mid-travel although the pressure changed: jammed, or signal stuck?"
             yield Finding("stem jammed", text, change, limits.jam_pa.value, "Pa")
@@ -187,7 +189,7 @@ def stem_against_pressure(limits: Limits, state: GuardState, reading: Reading) -
 def no_movement(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
     """Still at rest at a pressure that must have moved the stem."""
     moved, least = travel(state), limits.move_share.value * limits.travel_max_m.value
-    if moved is None or moved >= least or state.pressure.quick <= limits.move_by_pa.value:
+    if moved is None or moved >= least or state.memory.pressure.quick <= limits.move_by_pa.value:
         return
     patience = (limits.blind_s if reading.pressure_is_inferred else limits.move_within_s).value
     text = "The stem has not left its rest at a pressure that must move it: jammed, or not coupled?"
@@ -196,8 +198,8 @@ def no_movement(limits: Limits, state: GuardState, reading: Reading) -> Iterator
 
 def too_long(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
     for code, since_s, limit in (
-        ("stage too long", state.stage_since_s, limits.stage_max_s.value),
-        ("run too long", state.run_since_s, limits.run_max_s.value),
+        ("stage too long", state.run.stage_since_s, limits.stage_max_s.value),
+        ("run too long", state.run.since_s, limits.run_max_s.value),
     ):
         if state.time_s - since_s > limit:
             yield Finding(code, "It takes longer than it ever should.", state.time_s - since_s, limit, "s")
@@ -206,11 +208,11 @@ def too_long(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Fi
 def hands_in(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
     if state.held is None:
         return
-    moved = abs(state.position.quick - state.held.position_m)
+    moved = abs(state.memory.position.quick - state.held.position_m)
     if moved > limits.hair_m.value:
         text = "The stem moves while hands are in the mechanism. Hands out."
         yield Finding("movement with hands in", text, moved, limits.hair_m.value, "m")
-    change = abs(state.pressure.quick - state.held.pressure_pa)
+    change = abs(state.memory.pressure.quick - state.held.pressure_pa)
     if change > limits.hold_pa.value and not reading.pressure_is_inferred:
         text = "The held pressure drifts while hands are in the mechanism: movement is near. Hands out."
         yield Finding("held pressure drifting", text, change, limits.hold_pa.value, "Pa")

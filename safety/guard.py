@@ -16,7 +16,7 @@ from safety.observe import observe
 from safety.output import refused, remembered, walk
 from safety.permissives import against_arming, against_clearing, against_hands_in
 from safety.signals import SAFE_COMMAND, Command, Demand, Reading
-from safety.state import Event, GuardEvent, GuardState, Mode, PersonEvent, Trip, follow, forget
+from safety.state import Event, GuardEvent, GuardState, Memory, Mode, PersonEvent, Run, Trip, follow
 from safety.track import Mark
 from safety.venting import after_trip, at_rest, while_venting
 
@@ -25,8 +25,8 @@ def start(limits: Limits, time_s: float) -> GuardState:
     """At rest, outputs safe, knowing nothing. Raises ValueError when the time is not a finite number."""
     if not isfinite(time_s):
         raise ValueError(f"the guard cannot start at {time_s} s")
-    known = tuple((expected.role, time_s) for expected in limits.signals)
-    return GuardState(Mode.RESTING, time_s, time_s, last_good=known, vent_since_s=time_s)
+    memory = Memory(last_good=(time_s,) * len(limits.signals))
+    return GuardState(Mode.RESTING, time_s, time_s, memory=memory, vent_since_s=time_s)
 
 
 def step(
@@ -44,7 +44,6 @@ def step(
 
 def judge(limits: Limits, state: GuardState, reading: Reading) -> GuardState:
     """Work the reading in, latch what it brings, and see whether venting does what it must."""
-    state = replace(state, refusals=(), limited=())
     passed_s = reading.time_s - state.time_s
     if not isfinite(passed_s) or passed_s < 0.0:
         return _lost_time(state, reading)
@@ -84,7 +83,7 @@ def decide(limits: Limits, state: GuardState, reading: Reading, event: PersonEve
     reasons = against(limits, state, reading) if against else ()
     if reasons:
         return replace(state, refusals=(*state.refusals, *reasons))
-    return _entered(limits, after, reading, event)
+    return _entered(limits, state, after, reading, event)
 
 
 def permit(
@@ -108,39 +107,40 @@ def permit(
 def _ramp(
     limits: Limits, state: GuardState, reading: Reading, demand: Demand | None
 ) -> tuple[GuardState, Command]:
-    state, holds = _accept(limits, state, demand)
-    if state.mode is not Mode.RAMPING:
-        return state, SAFE_COMMAND
-    wanted = state.demand
-    if wanted is not None and wanted.vent:
-        return state, SAFE_COMMAND
-    output = state.command.output_pa
-    limited: tuple[str, ...] = ()
-    if wanted is not None and not holds:
-        passed_s = state.time_s - state.outputs[-1][0] if state.outputs else 0.0
-        output, limited = walk(limits, state, reading, wanted, passed_s)
-    return replace(state, limited=limited), Command(output, True, False, True)
-
-
-def _accept(limits: Limits, state: GuardState, demand: Demand | None) -> tuple[GuardState, bool]:
-    """Take in a fresh demand; trip when there was none for too long. True: hold the output in this scan."""
-    fresh = demand is not None and (state.demand is None or demand.serial > state.demand.serial)
-    reason = refused(limits, demand) if demand is not None and fresh else None
-    if reason is not None:
-        state = replace(state, refusals=(*state.refusals, reason))
-    if demand is not None and fresh and reason is None:
-        same = state.demand is not None and (demand.stage, demand.cycle) == (
-            state.demand.stage,
-            state.demand.cycle,
-        )
-        since = state.stage_since_s if same else state.time_s
-        return replace(state, demand=demand, unfresh=0, stage_since_s=since), False
-    unfresh, limit = state.unfresh + 1, limits.demand_fresh_scans.value
-    state = replace(state, unfresh=unfresh)
-    if unfresh > limit:
+    run, refusal = _accept(limits, state, demand)
+    if refusal is not None:
+        state = replace(state, refusals=(*state.refusals, refusal))
+    if run.unfresh > limits.demand_fresh_scans.value:
         text = "No fresh demand from the procedure: it has stopped, or is too busy."
-        state = _latch(state, (Finding("no fresh demand", text, unfresh, limit, "scans"),))
-    return state, reason is not None
+        limit = limits.demand_fresh_scans.value
+        state = _latch(state, (Finding("no fresh demand", text, run.unfresh, limit, "scans"),))
+        return state, SAFE_COMMAND
+    wanted, output = run.demand, state.command.output_pa
+    limited: tuple[str, ...] = ()
+    if wanted is not None and wanted.vent:
+        return replace(state, run=run), SAFE_COMMAND
+    if wanted is not None and refusal is None:
+        output, limited = walk(limits, state, reading, wanted, _passed_s(state))
+    return replace(state, run=run, limited=limited), Command(output, True, False, True)
+
+
+def _accept(limits: Limits, state: GuardState, demand: Demand | None) -> tuple[Run, str | None]:
+    """The run with a fresh demand taken in, or one scan more without; and why a fresh one was refused."""
+    run = state.run
+    fresh = demand is not None and (run.demand is None or demand.serial > run.demand.serial)
+    if demand is None or not fresh:
+        return replace(run, unfresh=run.unfresh + 1), None
+    reason = refused(limits, demand)
+    if reason is not None:
+        return replace(run, unfresh=run.unfresh + 1), reason
+    before = run.demand
+    same = before is not None and (demand.stage, demand.cycle) == (before.stage, before.cycle)
+    return Run(run.since_s, demand, 0, run.stage_since_s if same else state.time_s), None
+
+
+def _passed_s(state: GuardState) -> float:
+    """Time since the last output was permitted [s]; none where that is not known."""
+    return state.time_s - state.outputs[-1][0] if state.outputs else 0.0
 
 
 def _walk_down(limits: Limits, state: GuardState) -> Command:
@@ -148,39 +148,42 @@ def _walk_down(limits: Limits, state: GuardState) -> Command:
     if state.command.output_pa <= 0.0:
         return SAFE_COMMAND
     rate = (limits.slow_return_pa_per_s if state.trips else limits.stop_rate_pa_per_s).value
-    passed_s = state.time_s - state.outputs[-1][0] if state.outputs else 0.0
-    output = max(0.0, state.command.output_pa - min(rate * passed_s, limits.step_max_pa.value))
-    return Command(output, True, False, True)
+    fall = min(rate * _passed_s(state), limits.step_max_pa.value)
+    return Command(max(0.0, state.command.output_pa - fall), True, False, True)
 
 
 def _written(limits: Limits, state: GuardState, command: Command) -> GuardState:
     turned = command.vent_open is not state.command.vent_open
+    memory = replace(state.memory, falling=None, rising=None) if turned else state.memory
     return replace(
         state,
         command=command,
         outputs=remembered(limits, state, command.output_pa),
         vent_since_s=state.time_s if turned and command.vent_open else state.vent_since_s,
-        falling=None if turned else state.falling,
-        rising=None if turned else state.rising,
+        memory=memory,
     )
 
 
-def _entered(limits: Limits, state: GuardState, reading: Reading, event: PersonEvent) -> GuardState:
+def _entered(
+    limits: Limits, before: GuardState, state: GuardState, reading: Reading, event: PersonEvent
+) -> GuardState:
     """What a person's event brings along beside the mode."""
-    now = state.time_s
+    now, memory, command = state.time_s, state.memory, state.command
     if event is PersonEvent.ARM:
-        return replace(state, demand=None, unfresh=0, stage_since_s=now, run_since_s=now)
+        return replace(state, run=Run(since_s=now, stage_since_s=now))
     if event is PersonEvent.CLEAR:
         return replace(state, trips=(), rest_position_m=None)
     if event is PersonEvent.HANDS_IN:
-        held = Mark(now, state.pressure.quick, state.position.quick, state.command.output_pa)
-        return replace(state, held=held)
+        return replace(state, held=Mark(now, memory.pressure.quick, memory.position.quick, command.output_pa))
     if event is PersonEvent.HANDS_OUT:
         # Air that was shut off may have bled away: it must not come back at once.
-        output, measured = state.command.output_pa, max(0.0, state.pressure.quick)
-        behind = not reading.pressure_is_inferred and output - measured > limits.follow_margin_pa.value
-        command = replace(state.command, output_pa=measured if behind else output)
-        return replace(state, unfresh=0, stage_since_s=now, command=command)
+        measured = max(0.0, memory.pressure.quick)
+        bled = command.output_pa - measured > limits.follow_margin_pa.value
+        if bled and not reading.pressure_is_inferred:
+            command = replace(command, output_pa=measured)
+        since_s = state.run.since_s + (now - before.entered_s)  # time with hands in is not run time
+        run = replace(state.run, unfresh=0, since_s=since_s, stage_since_s=now)
+        return replace(state, command=command, run=run)
     return state
 
 
@@ -201,7 +204,9 @@ def _latch_ripe(state: GuardState, found: tuple[Finding, ...]) -> GuardState:
     before = dict(state.since)
     since = {finding.code: before.get(finding.code, state.time_s) for finding in found}
     ripe = tuple(finding for finding in found if state.time_s - since[finding.code] >= finding.patience_s)
-    return _latch(replace(state, since=tuple(since.items())), ripe)
+    if since != before:
+        state = replace(state, since=tuple(since.items()))
+    return _latch(state, ripe)
 
 
 def _latch(state: GuardState, found: tuple[Finding, ...]) -> GuardState:
@@ -227,14 +232,20 @@ def _lost_time(state: GuardState, reading: Reading) -> GuardState:
     now = reading.time_s if isfinite(reading.time_s) else state.time_s
     state = _latch(state, (Finding("time wrong", text, now - state.time_s, 0.0, "s"),))
     return replace(
-        forget(state),
-        held=state.held,
+        state,
+        since=(),
         time_s=now,
         entered_s=min(state.entered_s, now),
         vent_since_s=min(state.vent_since_s, now),
-        stage_since_s=min(state.stage_since_s, now),
-        run_since_s=min(state.run_since_s, now),
-        last_good=tuple((role, min(when, now)) for role, when in state.last_good),
-        outputs=(),
+        vented_at_s=min(state.vented_at_s, now),
         vented=False,
+        outputs=(),
+        refusals=(),
+        limited=(),
+        memory=Memory(last_good=tuple(min(when, now) for when in state.memory.last_good)),
+        run=replace(
+            state.run,
+            since_s=min(state.run.since_s, now),
+            stage_since_s=min(state.run.stage_since_s, now),
+        ),
     )

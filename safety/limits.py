@@ -146,6 +146,10 @@ class Limits:
             raise ValueError("casing pressure and stem position must be among the required signals")
 
     @property
+    def pressure_period_s(self) -> float:
+        return next(item.period_s.value for item in self.signals if item.role is Role.PRESSURE)
+
+    @property
     def demand_max_pa(self) -> float:
         """Highest output the guard permits [Pa]: the cap less the margin, never below zero."""
         return max(0.0, self.pressure_max_pa.value - self.demand_margin_pa.value)

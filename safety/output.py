@@ -51,8 +51,8 @@ def walk(
     else:
         value = min(target, last + step)
         value = max(last, lower(value, min(recent) + change, "change within the window"))
-    if not reading.pressure_is_inferred and state.pressure.known:
-        bound = max(0.0, state.pressure.quick + limits.lead_max_pa.value)
+    if not reading.pressure_is_inferred and state.memory.pressure.known:
+        bound = max(0.0, state.memory.pressure.quick + limits.lead_max_pa.value)
         value = lower(value, bound, "lead: the casing pressure is behind")
     return value, tuple(limited)
 

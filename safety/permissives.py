@@ -51,11 +51,11 @@ def against_hands_in(limits: Limits, state: GuardState, reading: Reading) -> tup
     reasons = list(unhealthy(limits, state, reading))
     if state.command.vent_open:
         reasons.append("The vent is open: nothing is being held.")
-    if state.demand is None or (
-        min(state.demand.pressure_pa, limits.demand_max_pa) != state.command.output_pa
+    if state.run.demand is None or (
+        min(state.run.demand.pressure_pa, limits.demand_max_pa) != state.command.output_pa
     ):
         reasons.append("The output is still on its way: wait until the demand is steady.")
-    if abs(state.pressure.rate) > limits.fall_step_pa.value:
+    if abs(state.memory.pressure.rate) > limits.fall_step_pa.value:
         reasons.append("The pressure is not steady yet.")
     if not still(limits, state):
         reasons.append("The stem is moving.")
@@ -64,7 +64,7 @@ def against_hands_in(limits: Limits, state: GuardState, reading: Reading) -> tup
 
 def still(limits: Limits, state: GuardState) -> bool:
     """No movement beyond a hair between the two filters; never still where the position is unknown."""
-    return abs(state.position.quick - state.position.slow) <= limits.hair_m.value
+    return abs(state.memory.position.quick - state.memory.position.slow) <= limits.hair_m.value
 
 
 def _not_vented(limits: Limits, state: GuardState, reading: Reading) -> str:
@@ -76,6 +76,6 @@ def _not_vented(limits: Limits, state: GuardState, reading: Reading) -> str:
         )
     bound = limits.gone_pa.value / PSI
     return (
-        f"The casing pressure is not known to be gone: it reads {state.pressure.quick / PSI:.2f} psi, "
+        f"The casing pressure is not known to be gone: it reads {state.memory.pressure.quick / PSI:.2f} psi, "
         f"and must be within {bound:.2f} psi of zero with the vent open."
     )

@@ -4,9 +4,9 @@
 
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from math import inf
 from typing import TypeAlias
 
-from safety.limits import Role
 from safety.signals import SAFE_COMMAND, Command, Demand
 from safety.track import Mark, Track
 
@@ -83,6 +83,31 @@ class Trip:
 
 
 @dataclass(frozen=True, slots=True)
+class Memory:
+    """What the guard keeps of the readings. A mark is None where no progress of its kind is due."""
+
+    pressure: Track = Track()
+    position: Track = Track()
+    last_good: tuple[float, ...] = ()  # when each required signal was last good, in the limits' order
+    same_time: int = 0  # scans in a row that brought the same time
+    falling: Mark | None = None  # pressure ought to fall: where it last made progress
+    rising: Mark | None = None  # pressure ought to rise: likewise
+    unmoved_pressure: Mark | None = None  # where the pressure last changed
+    unmoved_stem: Mark | None = None  # where the stem last moved, mid-travel
+    stuck: Mark | None = None  # when the pressure signal last changed by one count
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """What the guard keeps of the procedure."""
+
+    since_s: float = 0.0
+    demand: Demand | None = None  # last one accepted
+    unfresh: int = 0  # scans since then
+    stage_since_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class GuardState:
     """All that the guard remembers. The fields up to `vented` are for everyone, the rest is its own."""
 
@@ -96,23 +121,12 @@ class GuardState:
     rest_position_m: float | None = None  # learnt while resting
     vented: bool = False  # the casing is known to hold no pressure
 
-    scans: int = 0
-    same_time: int = 0  # scans in a row that brought the same time
-    pressure: Track = Track()
-    position: Track = Track()
-    last_good: tuple[tuple[Role, float], ...] = ()
-    since: tuple[tuple[str, float], ...] = ()  # findings that have not lasted long enough to trip
-    outputs: tuple[tuple[float, float], ...] = ()  # (time, output) within the window
+    vented_at_s: float = -inf  # when that was last so
     vent_since_s: float = 0.0  # the vent has been commanded open since
-    demand: Demand | None = None  # last one accepted
-    unfresh: int = 0  # scans since
-    stage_since_s: float = 0.0
-    run_since_s: float = 0.0
-    falling: Mark | None = None  # pressure ought to fall: where it last made progress
-    rising: Mark | None = None  # pressure ought to rise: likewise
-    unmoved_pressure: Mark | None = None  # where the pressure last changed
-    unmoved_stem: Mark | None = None  # where the stem last moved, mid-travel
-    stuck: Mark | None = None  # when the pressure signal last changed by one count
+    outputs: tuple[tuple[float, float], ...] = ()  # (time, output) within the window
+    since: tuple[tuple[str, float], ...] = ()  # findings that have not lasted long enough to trip
+    memory: Memory = Memory()
+    run: Run = Run()
     held: Mark | None = None  # what hands in the mechanism rely on
 
     @property
@@ -132,17 +146,10 @@ def follow(state: GuardState, event: Event, time_s: float) -> GuardState | None:
 
 
 def forget(state: GuardState) -> GuardState:
-    """Drop every half-finished observation."""
-    return replace(
-        state,
-        since=(),
-        falling=None,
-        rising=None,
-        unmoved_pressure=None,
-        unmoved_stem=None,
-        stuck=None,
-        held=None,
-    )
+    """Drop every half-finished observation; levels and signs of life stay."""
+    kept = state.memory
+    memory = Memory(kept.pressure, kept.position, kept.last_good, kept.same_time)
+    return replace(state, memory=memory, since=(), held=None)
 
 
 def diagram() -> str:

@@ -1,6 +1,6 @@
 """What the guard remembers of a signal: enough to tell level and trend from noise, in a few floats."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isfinite, nan
 
 # Two first-order filters. A ramp of slope r leaves them r * 0.75 s apart; noise of 0.15 psi at 50 scans/s
@@ -12,6 +12,7 @@ QUICK_S, SLOW_S = 0.25, 1.0
 class Track:
     """Latest believable value, two filtered ones, and the last step between believable values."""
 
+    time_s: float = nan  # of the latest believable value
     latest: float = nan
     quick: float = nan
     slow: float = nan
@@ -27,17 +28,23 @@ class Track:
         """Slope [1/s]: a ramp lags each filter by its time constant."""
         return (self.quick - self.slow) / (SLOW_S - QUICK_S)
 
-    def see(self, value: float, since_s: float) -> "Track":
-        """`value` came `since_s` [s] after the latest one."""
+    def see(self, value: float, time_s: float) -> "Track":
+        """A believable value measured at `time_s`, which is never taken for earlier than the latest."""
         if not self.known:
-            return Track(value, value, value)
+            return Track(time_s, value, value, value)
+        passed_s = max(0.0, time_s - self.time_s)
         return Track(
-            latest=value,
-            quick=self.quick + (value - self.quick) * since_s / (QUICK_S + since_s),
-            slow=self.slow + (value - self.slow) * since_s / (SLOW_S + since_s),
-            step=value - self.latest,
-            step_s=since_s,
+            time_s,
+            value,
+            self.quick + (value - self.quick) * passed_s / (QUICK_S + passed_s),
+            self.slow + (value - self.slow) * passed_s / (SLOW_S + passed_s),
+            value - self.latest,
+            passed_s,
         )
+
+    def unseen(self) -> "Track":
+        """No believable value in this scan: everything stays, but there was no step."""
+        return self if self.step == 0.0 else replace(self, step=0.0, step_s=0.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,7 @@ def by_hand(state: GuardState) -> tuple[str, ...]:
 
 def at_rest(limits: Limits, state: GuardState) -> Outcome | None:
     """Air in the casing where none was asked for is vented like after a run, and watched like it."""
-    if state.falling is not None and state.pressure.quick > limits.found_pa.value:
+    if state.memory.falling is not None and state.memory.pressure.quick > limits.found_pa.value:
         return GuardEvent.PRESSURE_FOUND, None
     return None
 
@@ -34,7 +34,8 @@ def at_rest(limits: Limits, state: GuardState) -> Outcome | None:
 def while_venting(limits: Limits, state: GuardState) -> Outcome | None:
     if state.vented:
         return (GuardEvent.VENTED_LATCHED if state.trips else GuardEvent.VENTED), None
-    waited, within = state.time_s - state.vent_since_s, limits.gone_within_s.value
+    waited = state.time_s - max(state.vent_since_s, state.entered_s)
+    within = limits.gone_within_s.value
     if state.command.vent_open and waited > within:
         text = "The pressure is not known to be gone after the time venting may take."
         return GuardEvent.TRIP, Finding("pressure not gone", text, waited, within, "s")
@@ -45,7 +46,7 @@ def after_trip(limits: Limits, state: GuardState, reading: Reading) -> Outcome |
     """Falling within one time, gone within another, or the guard has come to its end."""
     if state.vented:
         return None
-    mark, pressure = state.falling, state.pressure.quick
+    mark, pressure = state.memory.falling, state.memory.pressure.quick
     if mark is not None and believable(reading.pressure):
         waited, within = state.time_s - mark.time_s, limits.fall_within_s.value
         if waited > within:
@@ -55,7 +56,8 @@ def after_trip(limits: Limits, state: GuardState, reading: Reading) -> Outcome |
         if rise > limit:
             text = "The pressure rises in spite of the trip."
             return GuardEvent.NOT_VENTING, Finding("escalated: rising", text, rise, limit, "Pa")
-    waited, within = state.time_s - state.entered_s, limits.gone_within_s.value
+    waited = state.time_s - max(state.entered_s, state.vented_at_s)
+    within = limits.gone_within_s.value
     if waited > within:
         text = "The pressure is not gone in the time it may take."
         if not believable(reading.pressure):
