@@ -7,6 +7,7 @@ from rig.record.problem import RecordProblem
 
 # fdatasync brings the data to the disk without the access times; not every system has it.
 _bring_to_disk = getattr(os, "fdatasync", os.fsync)
+_write = os.write
 _FLAGS = os.O_WRONLY | os.O_CREAT | os.O_EXCL | os.O_APPEND | getattr(os, "O_BINARY", 0)
 
 
@@ -44,7 +45,7 @@ class Appender:
         self._waiting.clear()
         try:
             while rest:
-                taken = os.write(self._handle, rest)
+                taken = _write(self._handle, rest)
                 self._written += taken
                 rest = rest[taken:]
         except OSError as error:

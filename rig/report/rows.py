@@ -10,11 +10,33 @@ from rig.report.words import limits_text, measured_text, quantity_meaning, quant
 from rig.units import QUANTITY_DIMENSION, UnitSet
 
 WIDTH, HEIGHT = 110.0, 14.0  # of a ruler [px]
+SHARED_FROM = 4  # this many quantities not measured for one reason share a row
 
 
 def rows(result: CheckResult, action: Action, units: UnitSet) -> str:
-    return "\n".join(
-        _row(result.quantities[key], action, units) for key in QUANTITIES if key in result.quantities
+    """One row a quantity; what was not measured for one and the same reason shares a row when it is much."""
+    alike: dict[str, list[str]] = {}
+    for quantity in result.quantities.values():
+        if not _measured(quantity):
+            alike.setdefault(quantity.why, []).append(quantity.key)
+    shared = {why: keys for why, keys in alike.items() if len(keys) >= SHARED_FROM}
+    in_shared = {key for keys in shared.values() for key in keys}
+    single = [key for key in QUANTITIES if key in result.quantities and key not in in_shared]
+    lines = [_row(result.quantities[key], action, units) for key in single]
+    lines += [_shared_row(why, keys, action) for why, keys in shared.items()]
+    return "\n".join(lines)
+
+
+def _measured(quantity: Quantity) -> bool:
+    return quantity.value is not None and quantity.outcome is not Outcome.NOT_MEASURED
+
+
+def _shared_row(why: str, keys: list[str], action: Action) -> str:
+    names = ", ".join(quantity_name(key, action).lower() for key in QUANTITIES if key in keys)
+    words = f"{names}: {why or 'no reason given'}"
+    return (
+        f'<tr><td class="name">{len(keys)} quantities</td><td class="meaning" colspan="6">{escape(words)}</td>'
+        f"<td>{verdict(Outcome.NOT_MEASURED)}</td></tr>"
     )
 
 
@@ -29,7 +51,7 @@ def _row(quantity: Quantity, action: Action, units: UnitSet) -> str:
     name = escape(quantity_name(quantity.key, action))
     judged = " class=judged" if quantity.limits is not None else ""
     end = f"<td>{verdict(quantity.outcome)}</td></tr>"
-    if quantity.value is None or quantity.outcome is Outcome.NOT_MEASURED:
+    if not _measured(quantity):
         why = escape(quantity.why or "not measured")
         return f'<tr{judged}><td class="name">{name}</td><td class="meaning" colspan="6">{why}</td>{end}'
     value, spread = measured_text(quantity, units)

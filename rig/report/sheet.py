@@ -23,8 +23,8 @@ PLOT_WIDTH, TIME_WIDTH = 436.0, 276.0
 TALLEST_PX, LOWEST_PX = 360.0, 190.0  # of the plots
 HEAD_AND_FOOT_PX = 155.0  # header, signatures, footer and the gaps between all parts
 FACT_PX, ROW_PX, WORD_PX = 13.8, 19.2, 13.4  # heights of one line of each
-LETTERS_A_LINE = 80
-MOST_WORD_LINES = 16
+LETTERS_A_LINE, LETTERS_A_WIDE_LINE, LETTERS_A_CAUSE_LINE = 66, 112, 78
+MOST_WORD_LINES = 16  # of advice and causes together
 MOST_LATER = 4  # causes after the first
 
 _MARKS = {
@@ -48,11 +48,12 @@ def sheet_html(record: Record, result: CheckResult, units: UnitSet) -> str:
     profile, run = record.profile, record.run
     serial = str(run.get("serial_number") or profile.serial_number)
     curves = curves_of(record.samples)
-    advice = _fitting(_advice(record, result))
+    advice = _fitting(_advice(record, result), MOST_WORD_LINES - _cause_lines(result))
     valve = valve_facts(profile, units, serial)
     stand = stand_facts(record, units, started_on(record))
     ran = run_facts(record)
-    height = _plot_height(result, advice, max(len(valve), len(stand), len(ran)))
+    table = rows(result, profile.action, units)
+    height = _plot_height(result, advice, max(len(valve), len(stand), len(ran)), table)
     room = files("rig.report")
     person = run.get("person")
     return Template(room.joinpath("sheet.html").read_text(encoding="utf-8")).substitute(
@@ -67,7 +68,7 @@ def sheet_html(record: Record, result: CheckResult, units: UnitSet) -> str:
         run=fact_list(ran),
         stroke_plot=pressure_travel(curves, profile, result, units, PLOT_WIDTH, height),
         time_plot=over_time(curves, profile, units, TIME_WIDTH, height),
-        rows=rows(result, profile.action, units),
+        rows=table,
         advice=_items(advice),
         cautions=_items(ON_THE_SHEET),
         person=f": {escape(str(person))}" if person else "",
@@ -126,25 +127,30 @@ def _items(texts: list[str] | tuple[str, ...]) -> str:
     return "\n".join(f"<li>{escape(text)}</li>" for text in texts)
 
 
-def _lines(words: str) -> int:
-    return 1 + len(words) // LETTERS_A_LINE
+def _lines(words: str, letters: int = LETTERS_A_LINE) -> int:
+    return 1 + len(words) // letters
 
 
-def _fitting(texts: list[str]) -> list[str]:
+def _cause_lines(result: CheckResult) -> int:
+    """Lines of the causes after the first, which has its own room."""
+    return sum(_lines(f"then: {trip}", LETTERS_A_WIDE_LINE) for trip in result.trips[1 : 1 + MOST_LATER])
+
+
+def _fitting(texts: list[str], most_lines: int) -> list[str]:
     """As much as leaves room for the plots; what does not fit is counted, and told where it is."""
     used = 0
     for index, words in enumerate(texts):
         used += _lines(words)
-        if used > MOST_WORD_LINES:
+        if used > most_lines:
             return [*texts[:index], f"{len(texts) - index} more: stemrig redo prints all of them."]
     return texts
 
 
-def _plot_height(result: CheckResult, advice: list[str], facts: int) -> float:
+def _plot_height(result: CheckResult, advice: list[str], facts: int, table: str) -> float:
     """What is left for the plots when the words have had their room [px]."""
     words = max(6, sum(_lines(text) for text in advice))
-    used = HEAD_AND_FOOT_PX + 20.0 + facts * FACT_PX + 22.0 + 20.0 + words * WORD_PX
-    used += ROW_PX * len(result.quantities)
+    used = HEAD_AND_FOOT_PX + 20.0 + facts * FACT_PX + 20.0 + words * WORD_PX
+    used += ROW_PX * (1 + table.count("<tr"))
     if result.trips:
-        used += 58.0 + WORD_PX * min(MOST_LATER, len(result.trips) - 1)
+        used += 38.0 + 20.0 * _lines(result.trips[0], LETTERS_A_CAUSE_LINE) + WORD_PX * _cause_lines(result)
     return min(TALLEST_PX, max(LOWEST_PX, PAGE_PX - used))

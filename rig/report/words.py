@@ -91,8 +91,8 @@ def ends(action: Action) -> tuple[str, str]:
 
 
 def decimals_for(uncertainty: float | None, value: float) -> int:
-    """Decimals that show two significant digits of the uncertainty (JCGM 100:2008, 7.2.6)."""
-    size = uncertainty if uncertainty and isfinite(uncertainty) else abs(value) / 100.0
+    """Decimals for two digits of the uncertainty (JCGM 100:2008, 7.2.6), else for three of the value."""
+    size = uncertainty if uncertainty and isfinite(uncertainty) else abs(value) / 10.0
     if size <= 0.0 or not isfinite(size):
         return 2
     return min(6, max(0, 1 - floor(log10(size))))
