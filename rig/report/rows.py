@@ -35,7 +35,8 @@ def _shared_row(why: str, keys: list[str], action: Action) -> str:
     names = ", ".join(quantity_name(key, action).lower() for key in QUANTITIES if key in keys)
     words = f"{names}: {why or 'no reason given'}"
     return (
-        f'<tr><td class="name">{len(keys)} quantities</td><td class="meaning" colspan="6">{escape(words)}</td>'
+        f'<tr><td class="name">{len(keys)} quantities</td>'
+        f'<td class="meaning" colspan="6">{escape(words)}</td>'
         f"<td>{verdict(Outcome.NOT_MEASURED)}</td></tr>"
     )
 
