@@ -67,7 +67,7 @@ def decide(limits: Limits, state: GuardState, reading: Reading, event: PersonEve
     """A person's event, obeyed or refused with reasons. What the table does not hold changes nothing."""
     if event is PersonEvent.SAFE_NOW:
         ordered = Finding("ordered safe", "A person ordered the outputs safe.", 1.0, 0.0, "order")
-        return _latch(state, (ordered,))
+        return _latch(state, (ordered,), event)
     actual: Event = event
     if event is PersonEvent.HANDS_OUT and state.trips:
         actual = GuardEvent.HANDS_OUT_LATCHED
@@ -209,17 +209,15 @@ def _latch_ripe(state: GuardState, found: tuple[Finding, ...]) -> GuardState:
     return _latch(state, ripe)
 
 
-def _latch(state: GuardState, found: tuple[Finding, ...]) -> GuardState:
-    """Append causes not yet listed, each code once, and go where the table says."""
-    listed = {trip.code for trip in state.trips}
-    new: dict[str, Trip] = {}
-    for finding in found:
-        if finding.code not in listed:
-            new.setdefault(finding.code, _trip(finding, state.time_s))
-    if not new:
+def _latch(state: GuardState, found: tuple[Finding, ...], event: Event = GuardEvent.TRIP) -> GuardState:
+    """Append causes not yet listed, each code once. One already listed still goes where the table says."""
+    if not found:
         return state
-    state = replace(state, trips=(*state.trips, *new.values()))
-    return follow(state, GuardEvent.TRIP, state.time_s) or state
+    listed = {trip.code: trip for trip in state.trips}
+    for finding in found:
+        listed.setdefault(finding.code, _trip(finding, state.time_s))
+    state = replace(state, trips=tuple(listed.values()))
+    return follow(state, event, state.time_s) or state
 
 
 def _trip(finding: Finding, time_s: float) -> Trip:
