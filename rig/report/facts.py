@@ -63,7 +63,7 @@ def _channel(
     return [(name, accuracy, False), ("calibrated", words, overdue)]
 
 
-def run_facts(record: Record) -> list[Fact]:
+def run_facts(record: Record, units: UnitSet) -> list[Fact]:
     run, samples = record.run, record.samples
     cycles = int(samples.cycle.max()) if samples.cycle.size else 0
     minutes = float(samples.time_s[-1] - samples.time_s[0]) / 60.0 if samples.time_s.size > 1 else 0.0
@@ -73,7 +73,7 @@ def run_facts(record: Record) -> list[Fact]:
         ("Cycles", f"{cycles} in {minutes:.1f} min", False),
         ("Scans", f"{samples.time_s.size}, {record.lost_scans} lost", False),
     ]
-    cap = _cap(run.get("limits"))
+    cap = _cap(run.get("limits"), units)
     if cap:
         facts.append(("Pressure cap", cap, False))
     if not record.closed or record.torn:
@@ -98,11 +98,13 @@ def _when(started: object) -> str:
     return when.isoformat(" ", "seconds")
 
 
-def _cap(limits: object) -> str:
-    """The limit named 'pressure cap' with its source, where the run lists it."""
-    if not isinstance(limits, list):
-        return ""
-    for limit in limits:
-        if isinstance(limit, dict) and "pressure" in str(limit.get("name")) and limit.get("text"):
-            return f"{limit['text']} ({limit.get('source', 'source not given')})"
+def _cap(limits: object, units: UnitSet) -> str:
+    """The guard's cap on the casing pressure with its source, where run.json lists it."""
+    for limit in limits if isinstance(limits, list) else []:
+        if not isinstance(limit, dict) or limit.get("name") != "pressure_max_pa":
+            continue
+        value = limit.get("value")
+        if isinstance(value, int | float):
+            cap = units.text(Dimension.PRESSURE, float(value), 3)
+            return f"{cap} ({limit.get('source', 'source not given')})"
     return ""

@@ -1,5 +1,6 @@
 """The sheet: one printable page that says what was measured, made from the record and its result alone."""
 
+from collections.abc import Sequence
 from html import escape
 from importlib.resources import files
 from pathlib import Path
@@ -13,7 +14,7 @@ from rig.report.curves import curves_of
 from rig.report.facts import fact_list, run_facts, stand_facts, started_on, valve_facts
 from rig.report.plot import over_time, pressure_travel
 from rig.report.rows import rows
-from rig.report.words import ON_THE_SHEET, pressure_range_text, travel_text
+from rig.report.words import ON_THE_SHEET, causes_of, pressure_range_text, travel_text
 from rig.units import Dimension, UnitSet
 
 # The page is laid out for 190 mm x 255 mm, which fits A4 and Letter with 10 mm margins. The style sheet
@@ -48,12 +49,13 @@ def sheet_html(record: Record, result: CheckResult, units: UnitSet) -> str:
     profile, run = record.profile, record.run
     serial = str(run.get("serial_number") or profile.serial_number)
     curves = curves_of(record.samples)
-    advice = _fitting(_advice(record, result), MOST_WORD_LINES - _cause_lines(result))
+    causes = causes_of(record, result)
+    advice = _fitting(_advice(record, result), MOST_WORD_LINES - _cause_lines(causes))
     valve = valve_facts(profile, units, serial)
     stand = stand_facts(record, units, started_on(record))
-    ran = run_facts(record)
+    ran = run_facts(record, units)
     table = rows(result, profile.action, units)
-    height = _plot_height(result, advice, max(len(valve), len(stand), len(ran)), table)
+    height = _plot_height(causes, advice, max(len(valve), len(stand), len(ran)), table)
     room = files("rig.report")
     person = run.get("person")
     return Template(room.joinpath("sheet.html").read_text(encoding="utf-8")).substitute(
@@ -62,7 +64,7 @@ def sheet_html(record: Record, result: CheckResult, units: UnitSet) -> str:
         heading=escape(profile.title),
         subheading=escape(_subheading(record, units, serial)),
         outcome=_outcome(result),
-        cause=_cause(result),
+        cause=_cause(causes),
         valve=fact_list(valve),
         stand=fact_list(stand),
         run=fact_list(ran),
@@ -100,11 +102,11 @@ def _outcome(result: CheckResult) -> str:
     )
 
 
-def _cause(result: CheckResult) -> str:
+def _cause(causes: Sequence[str]) -> str:
     """The first cause, large; what followed it, small."""
-    if not result.trips:
+    if not causes:
         return ""
-    first, *later = result.trips
+    first, *later = causes
     follow = "".join(f"<li>then: {escape(trip)}</li>" for trip in later[:MOST_LATER])
     return (
         '<section class="cause"><p class="label">Stopped: first cause</p>'
@@ -131,9 +133,9 @@ def _lines(words: str, letters: int = LETTERS_A_LINE) -> int:
     return 1 + len(words) // letters
 
 
-def _cause_lines(result: CheckResult) -> int:
+def _cause_lines(causes: Sequence[str]) -> int:
     """Lines of the causes after the first, which has its own room."""
-    return sum(_lines(f"then: {trip}", LETTERS_A_WIDE_LINE) for trip in result.trips[1 : 1 + MOST_LATER])
+    return sum(_lines(f"then: {trip}", LETTERS_A_WIDE_LINE) for trip in causes[1 : 1 + MOST_LATER])
 
 
 def _fitting(texts: list[str], most_lines: int) -> list[str]:
@@ -146,11 +148,11 @@ def _fitting(texts: list[str], most_lines: int) -> list[str]:
     return texts
 
 
-def _plot_height(result: CheckResult, advice: list[str], facts: int, table: str) -> float:
+def _plot_height(causes: Sequence[str], advice: list[str], facts: int, table: str) -> float:
     """What is left for the plots when the words have had their room [px]."""
     words = max(6, sum(_lines(text) for text in advice))
     used = HEAD_AND_FOOT_PX + 20.0 + facts * FACT_PX + 20.0 + words * WORD_PX
     used += ROW_PX * (1 + table.count("<tr"))
-    if result.trips:
-        used += 38.0 + 20.0 * _lines(result.trips[0], LETTERS_A_CAUSE_LINE) + WORD_PX * _cause_lines(result)
+    if causes:
+        used += 38.0 + 20.0 * _lines(causes[0], LETTERS_A_CAUSE_LINE) + WORD_PX * _cause_lines(causes)
     return min(TALLEST_PX, max(LOWEST_PX, PAGE_PX - used))

@@ -6,7 +6,7 @@ from rich.text import Text
 
 from rig.analysis.result import QUANTITIES, CheckResult, Outcome
 from rig.record.reader import Record
-from rig.report.words import limits_text, measured_text, quantity_name
+from rig.report.words import causes_of, limits_text, measured_text, quantity_name
 from rig.units import QUANTITY_DIMENSION, UnitSet
 
 # Status colours after IEC 60073; the word stands beside them always.
@@ -22,7 +22,7 @@ OUTCOME_STYLE = {
 
 def print_result(console: Console, result: CheckResult, units: UnitSet, record: Record) -> None:
     """Trips first, then the quantities, the advice, and the outcome last, where the eye is."""
-    for number, trip in enumerate(result.trips):
+    for number, trip in enumerate(causes_of(record, result)):
         label = "first cause" if number == 0 else "then"
         console.print(Text.assemble((f"Stopped, {label}: ", "bold red"), trip))
     console.print(result_table(result, units, record))

@@ -2,8 +2,9 @@
 
 from math import floor, inf, isfinite, log10
 
-from rig.analysis.result import Outcome, Quantity
+from rig.analysis.result import CheckResult, Outcome, Quantity
 from rig.profile.model import Action
+from rig.record.reader import Record
 from rig.units import QUANTITY_DIMENSION, Dimension, UnitSet, inches_text
 
 AID_NOT_SAFETY = (
@@ -68,6 +69,13 @@ _CORNERS_AIR_TO_CLOSE = {
     "return_start": "leaves seat",
     "reseat": "back on stop",
 }
+
+
+def causes_of(record: Record, result: CheckResult) -> tuple[str, ...]:
+    """Why a run was stopped: its trips, the first cause first, else what a person did or was refused."""
+    if result.trips or result.outcome is not Outcome.STOPPED:
+        return result.trips
+    return tuple(event.text for event in record.events if event.kind in ("stop", "refusal"))
 
 
 def quantity_name(key: str, action: Action) -> str:

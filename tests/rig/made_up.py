@@ -162,7 +162,7 @@ def made_up_record(
             "started": "2026-11-25T14:15:03+01:00",
             "person": "shift B",
             "serial_number": "BL-0417",
-            "limits": [{"name": "pressure cap", "text": "45 psi", "source": "profile"}],
+            "limits": [{"name": "pressure_max_pa", "value": 45 * PSI, "source": "profile"}],
         },
         events=(Event(0.0, "start", ""), Event(200.0, "record closed", "")),
         samples=columns(samples),

@@ -9,7 +9,7 @@ import pytest
 
 from rig.analysis.result import CheckResult, Outcome
 from rig.profile.model import Action
-from rig.record.reader import Record
+from rig.record.reader import Event, Record
 from rig.report.sheet import sheet_html, write_sheet
 from rig.units import UNIT_SETS
 
@@ -70,6 +70,16 @@ def test_a_stopped_run_shows_its_first_cause_before_anything_measured() -> None:
     assert words.index("first cause") < words.index("Quantity")
     assert "not measured" in words
     assert "±" not in words[words.index("Quantity") : words.index("Advice")].replace("± (95 %)", "")
+
+
+def test_a_run_that_a_person_stopped_says_so() -> None:
+    stop = Event(31.0, "stop", "Ctrl-C: vented in order")
+    record = replace(made_up_record(keep=0.3), events=(stop,))
+    assert "first cause Ctrl-C: vented in order" in sheet_words(record, stopped_result(()))
+
+
+def test_the_cap_and_its_source_are_on_the_sheet() -> None:
+    assert "45 psi (profile)" in sheet_words(made_up_record(), made_up_result())
 
 
 def test_inferred_pressure_is_said() -> None:
