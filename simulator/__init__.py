@@ -1,0 +1,20 @@
+"""A stand that isn't there: physics, transmitters, faults and Modbus servers."""
+
+from simulator.actuator import Actuator, Friction, actuator_for
+from simulator.faults import Fault, Trigger
+from simulator.stand import Installation, NoAnswer, Refused, SimulatedStand
+from simulator.truth import Truth, truth
+
+__all__ = [
+    "Actuator",
+    "Fault",
+    "Friction",
+    "Installation",
+    "NoAnswer",
+    "Refused",
+    "SimulatedStand",
+    "Trigger",
+    "Truth",
+    "actuator_for",
+    "truth",
+]

@@ -1,0 +1,267 @@
+"""The plant: I/P, tubing, casing, spring, friction and stops, as one `update(time, inputs) -> outputs`.
+
+It does no I/O and knows no clock: it is asked for a time, and marches there in steps of `step_s`. Gauge
+pressures outside, absolute inside. What changes slowly (friction along the stroke, supply droop, faults)
+is renewed every `RENEW_S`.
+"""
+
+from dataclasses import dataclass, field
+from math import log10, sqrt
+
+from simulator.actuator import Actuator
+from simulator.air import ATMOSPHERE_PA, GAMMA, R_AIR, REFERENCE_DENSITY, REFERENCE_K, conductance_si
+from simulator.march import Coefficients, State, march
+
+STEP_S = 0.002
+RENEW_S = 0.02
+STILL_M_PER_S = 1e-6
+
+
+@dataclass(frozen=True, slots=True)
+class Converter:
+    """The I/P converter and the air behind it (SI; errors in Pa or shares of the demand)."""
+
+    lag_s: float = 0.15
+    zero_error_pa: float = 0.0
+    span_error: float = 0.0  # share of demand
+    bow_pa: float = 0.0  # linearity error at half of `full_scale_pa`, parabola
+    full_scale_pa: float = 400_000.0
+    hysteresis_pa: float = 0.0  # width of the play between rising and falling
+    fill_conductance: float = conductance_si(0.8)
+    exhaust_conductance: float = conductance_si(0.8)
+    critical_ratio: float = 0.3
+    supply_pa: float = 300_000.0  # at the stand, gauge
+    supply_droop_pa_s_per_kg: float = 2e7  # supply falls with flow: 0.2 bar at 1 g/s (assumption)
+    vent_conductance: float = conductance_si(4.0)
+    inlet_emptying_s: float = 0.3  # air behind a closed supply valve is used up by the I/P's own bleed
+
+
+@dataclass(slots=True)
+class Inputs:
+    """What acts on the plant from now on; faults change the later ones."""
+
+    demand_pa: float = 0.0
+    supply_open: bool = False
+    vent_open: bool = True
+    supply_factor: float = 1.0  # 0 lost, 2 doubled
+    pilot_override_pa: float | None = None  # I/P full on, full off or frozen
+    hose_off: bool = False
+    exhaust_factor: float = 1.0  # 0: blocked
+    leak_extra: float = 0.0  # conductance [m3/(s Pa)]
+    friction_factor: float = 1.0
+    preload_extra_n: float = 0.0
+    spring_factor: float = 1.0
+    debris_m: float = 0.0  # something in the seat holds the plug off by this much
+    slip_m: float = 0.0  # the connector has slipped: the plug sits this much lower on the stem
+
+
+@dataclass(frozen=True, slots=True)
+class Outputs:
+    """What the transmitters could see, gauge and SI, and some things that they cannot."""
+
+    time_s: float
+    casing_pa: float
+    stem_m: float
+    supply_pa: float
+    stem_m_per_s: float
+    pilot_pa: float
+    air_kg: float
+    air_k: float
+    friction_n: float
+    plug_m: float
+
+
+@dataclass(slots=True)
+class Plant:
+    """An actuator on a stand's air, at rest and vented at time 0."""
+
+    actuator: Actuator
+    converter: Converter = field(default_factory=Converter)
+    step_s: float = STEP_S
+    room_pa: float = ATMOSPHERE_PA
+    room_k: float = REFERENCE_K
+    state: State = field(init=False)
+    _steps: int = field(init=False, default=0)
+    _play_pa: float = field(init=False, default=0.0)
+    _supply_pa: float = field(init=False, default=0.0)
+    _rest_s: float = field(init=False, default=0.0)
+    _plug_m: float = field(init=False, default=0.0)
+    _air_kg_before: float = field(init=False, default=0.0)
+
+    def __post_init__(self) -> None:
+        a = self.actuator
+        x = rest_position(a)
+        mass = self.room_pa * (a.casing_volume_m3 + a.area_m2 * x) / (R_AIR * self.room_k)
+        self.state = State(self.room_pa, self.room_pa, mass, x, 0.0, 0.0)
+        self._air_kg_before = mass
+
+    @property
+    def time_s(self) -> float:
+        return self._steps * self.step_s
+
+    def update(self, time_s: float, inputs: Inputs) -> Outputs:
+        """March to `time_s` (the nearest whole step) under `inputs`; never backwards."""
+        wanted = round(time_s / self.step_s)
+        renew = max(1, round(RENEW_S / self.step_s))
+        while self._steps < wanted:
+            steps = min(renew, wanted - self._steps)
+            span_s = steps * self.step_s
+            coefficients = self._coefficients(inputs, span_s)
+            self.state = march(self.state, coefficients, steps, self.step_s)
+            self._steps += steps
+            self._after(span_s)
+        return self.outputs(inputs)
+
+    def outputs(self, inputs: Inputs) -> Outputs:
+        s, a = self.state, self.actuator
+        volume = a.casing_volume_m3 + a.area_m2 * s.x_m
+        scale = self._friction_scale(inputs)
+        bristle_n = scale * a.friction.bristle_n_per_m * s.bristle_m
+        return Outputs(
+            time_s=self.time_s,
+            casing_pa=s.casing_pa - self.room_pa,
+            stem_m=s.x_m,
+            supply_pa=self.converter.supply_pa * inputs.supply_factor,
+            stem_m_per_s=s.v_m_per_s,
+            pilot_pa=s.pilot_pa - self.room_pa,
+            air_kg=s.air_kg,
+            air_k=s.casing_pa * volume / (s.air_kg * R_AIR),
+            friction_n=bristle_n + a.friction.viscous_n_s_per_m * s.v_m_per_s,
+            plug_m=self._plug_m,
+        )
+
+    # -- what changes slowly -----------------------------------------------------------------------
+
+    def _pilot_target(self, inputs: Inputs, span_s: float) -> float:
+        """Pressure that the I/P regulates to, absolute [Pa]."""
+        conv = self.converter
+        source = conv.supply_pa * inputs.supply_factor if inputs.supply_open else 0.0
+        if source >= self._supply_pa:
+            self._supply_pa = source
+        else:
+            self._supply_pa += (source - self._supply_pa) * span_s / (span_s + conv.inlet_emptying_s)
+        if inputs.pilot_override_pa is not None:
+            wanted = inputs.pilot_override_pa
+        else:
+            half = 0.5 * conv.hysteresis_pa
+            self._play_pa = min(max(self._play_pa, inputs.demand_pa - half), inputs.demand_pa + half)
+            share = self._play_pa / conv.full_scale_pa
+            bow = 4.0 * conv.bow_pa * share * (1.0 - share)
+            wanted = self._play_pa * (1.0 + conv.span_error) + conv.zero_error_pa + bow
+        return self.room_pa + min(max(wanted, 0.0), self._supply_pa)
+
+    def _coefficients(self, inputs: Inputs, span_s: float) -> Coefficients:
+        a, f, conv = self.actuator, self.actuator.friction, self.converter
+        hose = 0.0 if inputs.hose_off else 1.0
+        target = self._pilot_target(inputs, span_s)
+        flow = max(0.0, (self.state.air_kg - self._air_kg_before) / span_s)
+        self._air_kg_before = self.state.air_kg
+        supply = self.room_pa + max(0.0, self._supply_pa - flow * conv.supply_droop_pa_s_per_kg)
+        outlet = a.leak_conductance + inputs.leak_extra
+        outlet += conv.vent_conductance if inputs.vent_open else 0.0
+        outlet += a.tubing_conductance if inputs.hose_off else 0.0
+        low, low_stiff, low_round, low_stop, high, high_stiff, high_round, high_stop = contacts(a, inputs)
+        coulomb = f.coulomb_n
+        return Coefficients(
+            pilot_target_pa=target,
+            pilot_lag_s=conv.lag_s,
+            supply_pa=supply,
+            room_pa=self.room_pa,
+            room_k=self.room_k,
+            tube=hose * a.tubing_conductance * REFERENCE_DENSITY,
+            tube_critical=a.tubing_critical_ratio,
+            fill=conv.fill_conductance * REFERENCE_DENSITY,
+            exhaust=conv.exhaust_conductance * inputs.exhaust_factor * REFERENCE_DENSITY,
+            valve_critical=conv.critical_ratio,
+            outlet=outlet * REFERENCE_DENSITY,
+            wall_w_per_k=a.wall_conductance_w_per_k,
+            volume_m3=a.casing_volume_m3,
+            area_m2=a.area_m2,
+            area_slope_m=a.area_m2 * a.area_change_per_m,
+            rest_force_n=a.rest_force_n * inputs.spring_factor + inputs.preload_extra_n,
+            slope_n_per_m=a.slope_n_per_m * inputs.spring_factor,
+            mass_kg=a.moving_mass_kg,
+            viscous=f.viscous_n_s_per_m,
+            bristle=f.bristle_n_per_m,
+            bristle_damping=f.bristle_damping_n_s_per_m,
+            friction_scale=self._friction_scale(inputs),
+            coulomb_n=coulomb,
+            static_n=coulomb * self._static_ratio(),
+            stribeck_m_per_s=f.stribeck_m_per_s,
+            low_m=low,
+            low_stiffness=low_stiff,
+            low_rounding_m=low_round,
+            low_stop_m=low_stop,
+            high_m=high,
+            high_stiffness=high_stiff,
+            high_rounding_m=high_round,
+            high_stop_m=high_stop,
+            stop_stiffness=a.stop_stiffness_n_per_m,
+            contact_damping=a.contact_damping_n_s_per_m,
+            bind_from_m=a.end_bind_from_m,
+            bind_n_per_m=a.end_bind_n_per_m,
+        )
+
+    def _static_ratio(self) -> float:
+        """Static friction heals with the logarithm of rest time (Dieterich 1972; the amount is assumed)."""
+        f = self.actuator.friction
+        if f.healing_per_decade == 0.0 or self._rest_s <= 1.0:
+            return f.static_ratio
+        return f.static_ratio + f.healing_per_decade * log10(self._rest_s)
+
+    def _friction_scale(self, inputs: Inputs) -> float:
+        a, x = self.actuator, self.state.x_m
+        scale = inputs.friction_factor * a.friction.factor_at(x)
+        in_play = 1e-9 < x - self._plug_m < a.connector_play_m - 1e-9
+        if in_play or not a.coupled:
+            return scale * a.actuator_friction_share
+        return scale
+
+    def _after(self, span_s: float) -> None:
+        a, x = self.actuator, self.state.x_m
+        self._plug_m = min(max(self._plug_m, x - a.connector_play_m), x) if a.coupled else 0.0
+        still = abs(self.state.v_m_per_s) < STILL_M_PER_S
+        self._rest_s = self._rest_s + span_s if still else 0.0
+
+
+def contacts(a: Actuator, inputs: Inputs) -> tuple[float, float, float, float, float, float, float, float]:
+    """Lower and upper contact in x: (first contact, stiffness, rounding, the actuator's own stop) twice."""
+    seat, stop = a.seat_stiffness_n_per_m, a.stop_stiffness_n_per_m
+    low_stop, high_stop = -a.slack_m, a.stroke_m - a.slack_m
+    never = 1.0  # m: far beyond any stroke
+    if not a.coupled:
+        return low_stop, stop, 0.0, -never, high_stop, stop, 0.0, never
+    if a.action == "air-to-open":
+        low = inputs.debris_m - inputs.slip_m
+        if low <= low_stop:
+            low_part = (low_stop, stop, 0.0, -never)
+        else:
+            low_part = (low, seat, a.seat_rounding_m, low_stop)
+        top = min(high_stop, a.travel_m)
+        return (*low_part, top, stop, 0.0, never)
+    seat_at = a.travel_m - inputs.debris_m + inputs.slip_m
+    if seat_at >= high_stop:
+        return 0.0, stop, 0.0, -never, high_stop, stop, 0.0, never
+    return 0.0, stop, 0.0, -never, seat_at, seat, a.seat_rounding_m, high_stop
+
+
+def rest_position(a: Actuator) -> float:
+    """Where the stem rests without air: pressed into its lower contact by the spring [m]."""
+    low, stiffness, rounding, low_stop, *_ = contacts(a, Inputs())
+    force = a.rest_force_n + a.slope_n_per_m * low
+    if force <= 0.0:
+        return low
+    depth = force / (stiffness + a.slope_n_per_m)
+    if rounding > 0.0:
+        shallow = sqrt(2.0 * force * rounding / stiffness)
+        depth = shallow if shallow < rounding else depth + 0.5 * rounding
+    gap = low - low_stop
+    if depth > gap:
+        total = stiffness + a.stop_stiffness_n_per_m
+        depth = (force + a.stop_stiffness_n_per_m * gap + 0.5 * stiffness * rounding) / total
+    return low - depth
+
+
+def air_spring(a: Actuator, casing_pa: float, x_m: float) -> float:
+    """Stiffness of the trapped air [N/m], adiabatic: g p A^2 / V."""
+    return GAMMA * casing_pa * a.area_m2**2 / (a.casing_volume_m3 + a.area_m2 * x_m)
