@@ -34,7 +34,7 @@ def mass_flow(conductance: float, critical: float, p1: float, p2: float, t1: flo
 
 def critical_ratio(gamma: float = GAMMA) -> float:
     """p2/p1 at which an ideal nozzle chokes: (2/(g+1))^(g/(g-1))."""
-    return (2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0))
+    return float((2.0 / (gamma + 1.0)) ** (gamma / (gamma - 1.0)))
 
 
 def choked_nozzle_flow(area_m2: float, p1: float, t1: float, gas_constant: float = 287.05) -> float:

@@ -1,4 +1,4 @@
-"""Registers and bits of one module: which addresses exist, what they hold, in which order requests are checked.
+"""Registers and bits of one module: which addresses exist, and in which order requests are checked.
 
 MODBUS Application Protocol Specification V1.1b3, 6.x and the state diagrams: function (exception 01), then
 quantity (03), then address range (02), then execution (04).
@@ -28,7 +28,7 @@ class Code(IntEnum):
     GATEWAY_TARGET = 11
 
 
-class Refused(Exception):
+class Refused(Exception):  # noqa: N818  (it is an answer, not an error of ours)
     """The module answers with a Modbus exception."""
 
     def __init__(self, code: int, why: str = "") -> None:
@@ -36,7 +36,7 @@ class Refused(Exception):
         self.code = int(code)
 
 
-class NoAnswer(Exception):
+class NoAnswer(Exception):  # noqa: N818  (as above)
     """Nothing comes back: the request or its answer is lost."""
 
 
@@ -88,10 +88,27 @@ class Unit:
                 for at in range(max(held, default=-1) + 1):
                     held.setdefault(at, 0)
 
-    def check_read(self, table: Table, address: int, count: int) -> None:
-        held = self.values[table]
-        if not held:
+    def check_table(self, table: Table) -> None:
+        if not self.values[table]:
             raise Refused(Code.ILLEGAL_FUNCTION, f"no {table}")
+
+    def check_function(self, table: Table, function: int) -> None:
+        """Whether the module takes this function to write with."""
+        if not self.writable.get(table):
+            raise Refused(Code.ILLEGAL_FUNCTION, f"{table} cannot be written")
+        allowed = self.module.coil_write_function if table is Table.COILS else self.module.write_function
+        if allowed is not None and function != allowed:
+            raise Refused(Code.ILLEGAL_FUNCTION, f"function {function}, the module takes {allowed}")
+
+    def usual_function(self, table: Table, count: int) -> int:
+        """The function code that a client would write with."""
+        if table is Table.COILS:
+            return self.module.coil_write_function or (5 if count == 1 else 15)
+        return self.module.write_function or (6 if count == 1 else 16)
+
+    def check_read(self, table: Table, address: int, count: int) -> None:
+        self.check_table(table)
+        held = self.values[table]
         most = MOST_READ[table]
         if table in (Table.HOLDING, Table.INPUT):
             most = min(most, self.module.max_read)
@@ -101,13 +118,8 @@ class Unit:
             raise Refused(Code.ILLEGAL_ADDRESS, f"{table} {address}..{address + count - 1}")
 
     def check_write(self, table: Table, address: int, values: list[int], function: int | None) -> None:
-        if table not in self.writable or not self.writable[table]:
-            raise Refused(Code.ILLEGAL_FUNCTION, f"{table} cannot be written")
-        single = function in (5, 6) or (function is None and len(values) == 1)
-        allowed = self.module.coil_write_function if table is Table.COILS else self.module.write_function
-        used = function if function is not None else _usual(table, single)
-        if allowed is not None and function is not None and used != allowed:
-            raise Refused(Code.ILLEGAL_FUNCTION, f"function {used}, the module takes {allowed}")
+        used = function if function is not None else self.usual_function(table, len(values))
+        self.check_function(table, used)
         if not 1 <= len(values) <= MOST_WRITTEN[table]:
             raise Refused(Code.ILLEGAL_VALUE, f"{len(values)} values")
         top = 1 if table is Table.COILS else 0xFFFF
@@ -117,12 +129,6 @@ class Unit:
             raise Refused(Code.ILLEGAL_ADDRESS, f"{table} {address}..{address + len(values) - 1}")
         if any(at not in self.writable[table] for at in range(address, address + len(values))):
             raise Refused(Code.ILLEGAL_ADDRESS, "read only")
-
-
-def _usual(table: Table, single: bool) -> int:
-    if table is Table.COILS:
-        return 5 if single else 15
-    return 6 if single else 16
 
 
 def analog_channels(stand: Stand) -> list[AnalogChannel]:

@@ -12,6 +12,7 @@ from simulator.faults import Fault, Faults
 from simulator.outputs import Drive, write_bit
 from simulator.plant import RENEW_S, Converter, Inputs, Outputs, Plant
 from simulator.registers import Code, NoAnswer, Refused, Unit, build_units, encode
+from simulator.spoiling import happens
 from simulator.transmitters import Errors, Transmitter
 from simulator.truth import Truth, truth
 from simulator.watchdog import DogState
@@ -45,6 +46,7 @@ class SimulatedStand:
         )
         self.plant = plant or Plant(actuator, self.converter)
         self.faults = Faults(faults, Random(f"faults {seed}"))
+        self._random = Random(f"line {seed}")
         self._units = build_units(stand)
         by_name = {unit.module.name: unit for unit in self._units.values()}
         self._dogs = {
@@ -81,13 +83,13 @@ class SimulatedStand:
     # -- the bus -----------------------------------------------------------------------------------
 
     def read(self, unit: int, table: Table, address: int, count: int, link: str | None = None) -> list[int]:
-        """Words or bits of one read request. Raises Refused, or NoAnswer where nothing would come back."""
-        held = self.unit(unit, link)
-        held.check_read(table, address, count)
-        self._fed(held, writes=False)
-        self._refresh()
-        values = held.values[table]
-        return [values[at] for at in range(address, address + count)]
+        """Words or bits of one read request, faults of the wire included.
+
+        Raises Refused, or NoAnswer where nothing believable would come back before the link's deadline.
+        """
+        values = self.module_read(unit, table, address, count, link)
+        short = self._line(unit, link)
+        return values[:-1] if short and len(values) > 1 else values
 
     def write(
         self,
@@ -98,7 +100,34 @@ class SimulatedStand:
         function: int | None = None,
         link: str | None = None,
     ) -> None:
-        """One write request; `function` is the Modbus function code, None for whichever the module takes."""
+        """One write request, faults of the wire included: it is obeyed even where its answer is lost.
+
+        `function` is the Modbus function code, None for whichever the module takes. Raises as `read` does.
+        """
+        self.module_write(unit, table, address, values, function, link)
+        self._line(unit, link)
+
+    def module_read(
+        self, unit: int, table: Table, address: int, count: int, link: str | None = None
+    ) -> list[int]:
+        """As `read`, at the module's own terminals."""
+        held = self.unit(unit, link)
+        held.check_read(table, address, count)
+        self._fed(held, writes=False)
+        self._refresh()
+        values = held.values[table]
+        return [values[at] for at in range(address, address + count)]
+
+    def module_write(
+        self,
+        unit: int,
+        table: Table,
+        address: int,
+        values: Sequence[int],
+        function: int | None = None,
+        link: str | None = None,
+    ) -> None:
+        """As `write`, at the module's own terminals."""
         held = self.unit(unit, link)
         wanted = [int(value) for value in values]
         held.check_write(table, address, wanted, function)
@@ -123,6 +152,8 @@ class SimulatedStand:
                 silent = c.module_silent | c.rebooting
                 if c.power_cut or held.module.name in silent or "" in silent:
                     raise NoAnswer(f"{held.module.name} is silent")
+                if "exception answers" in c.wire:
+                    raise Refused(int(c.wire["exception answers"]), "as the fault says")
                 return held
         raise Refused(Code.GATEWAY_TARGET, f"no unit {unit}")
 
@@ -172,6 +203,19 @@ class SimulatedStand:
     @property
     def truth(self) -> Truth:
         return truth(self.actuator, self.converter.supply_pa)
+
+    def _line(self, unit: int, link: str | None) -> bool:
+        """What the wire does to an answer, as a client sees it; True when the answer is short."""
+        wire = self.condition.wire
+        if not wire:
+            return False
+        deadline = self.stand.links[self.unit(unit, link).module.link].deadline_s
+        if wire.get("answers late", 0.0) > deadline:
+            raise NoAnswer("too late")
+        for name in ("connection drops", "answers missing", "answers garbled", "wrong unit answers"):
+            if happens(wire, name, self._random):
+                raise NoAnswer(name)
+        return happens(wire, "answers short", self._random)
 
     # -- inside ------------------------------------------------------------------------------------
 

@@ -7,7 +7,7 @@ from rig.stand.model import Watchdog
 
 @dataclass(slots=True)
 class DogState:
-    """One module's watchdog. Where a register takes the timeout it starts disarmed, else it is always armed."""
+    """One module's watchdog; disarmed at first where a register takes the timeout, else always armed."""
 
     setting: Watchdog
     timeout_s: float = 0.0
