@@ -76,12 +76,11 @@ class BenchCheck:
         plan, stroke = self.plan, self.stroke
         began = self._now_s
         lift_pa: float | None = None
-        stopped_pa: float | None = None
+        stroke.end_look()
         while stroke.pressure_pa < plan.highest_pa - 0.1 * PSI:
             if lift_pa is None and stroke.share > LEFT_REST_SHARE:
                 lift_pa = stroke.pressure_pa
-            stopped_pa = self._stopped_at(stopped_pa, lift_pa is not None and stroke.share > 0.5)
-            if stopped_pa is not None and stroke.pressure_pa > stopped_pa + plan.past_stop_pa:
+            if self._past_end(lift_pa is not None and stroke.share > 0.5):
                 return
             if self._too_long(began, "rising"):
                 return
@@ -96,15 +95,14 @@ class BenchCheck:
         self._share_done = 0.5
 
     def _return(self) -> Steps:
-        plan, stroke = self.plan, self.stroke
+        stroke = self.stroke
         began, top_m, top_pa = self._now_s, stroke.travel_m, stroke.pressure_pa
         fall_pa: float | None = None
-        stopped_pa: float | None = None
+        stroke.end_look()
         while stroke.pressure_pa > 0.1 * PSI:
             if fall_pa is None and stroke.travel_m < top_m - LEFT_REST_SHARE * stroke.rated_travel_m:
                 fall_pa = stroke.pressure_pa
-            stopped_pa = self._stopped_at(stopped_pa, fall_pa is not None and stroke.share < 0.5)
-            if stopped_pa is not None and stroke.pressure_pa < stopped_pa - plan.past_stop_pa:
+            if self._past_end(fall_pa is not None and stroke.share < 0.5):
                 return
             if self._too_long(began, "returning"):
                 return
@@ -131,11 +129,13 @@ class BenchCheck:
         near_seat = self.stroke.share < NEAR_END_SHARE
         return plan.slow_pa_per_s if beside_fall or near_seat else plan.fast_pa_per_s
 
-    def _stopped_at(self, before_pa: float | None, far_enough: bool) -> float | None:
-        """Pressure at which the stem came to its stop, or None while it still moves."""
-        if not far_enough or not self.stroke.stem_steady:
-            return None
-        return self.stroke.pressure_pa if before_pa is None else before_pa
+    def _past_end(self, far_enough: bool) -> bool:
+        """The stem has come to its stop and the pressure has gone on by `past_stop_pa` since."""
+        stroke, profile = self.stroke, self.profile
+        if far_enough and not stroke.looking_for_end:
+            span_pa = profile.bench_upper_pa - profile.bench_lower_pa
+            stroke.look_for_end(profile.rated_travel_m / span_pa, self.plan.past_stop_pa)
+        return far_enough and stroke.end_reached
 
     def _steady(self) -> bool:
         return self.stroke.stem_steady and self.stroke.pressure.steady(0.05 * PSI)

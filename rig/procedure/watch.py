@@ -2,6 +2,7 @@
 
 from collections import deque
 
+from rig.analysis.motion import EndOfTravel, MotionWatch
 from safety.signals import Reading
 
 
@@ -56,8 +57,9 @@ class Stroke:
         self.travel_m = 0.0
         self.pressure_pa = 0.0
         self.pressure = Window(1.0)
-        self.position = Window(0.5)
+        self.motion = MotionWatch()
         self._quick = Window(0.2)
+        self._end: EndOfTravel | None = None
 
     def see(self, reading: Reading) -> None:
         if reading.pressure.good:
@@ -65,8 +67,10 @@ class Stroke:
             self.pressure.add(reading.pressure.time_s, reading.pressure.value)
         if not reading.position.good:
             return
-        self.position.add(reading.position.time_s, reading.position.value)
+        self.motion.update(reading.position.time_s, reading.position.value)
         self._quick.add(reading.position.time_s, reading.position.value)
+        if self._end is not None:
+            self._end.update(reading.position.time_s, reading.position.value, self.pressure_pa)
         if self.rest_m is None:
             return
         moved = self._quick.mean - self.rest_m
@@ -81,5 +85,21 @@ class Stroke:
 
     @property
     def stem_steady(self) -> bool:
-        """No movement of 0.15 % of rated travel or more between the halves of the last half second."""
-        return self.position.steady(0.0015 * self.rated_travel_m)
+        """Nothing in the last half second that the position noise does not explain."""
+        return not self.motion.moving
+
+    def look_for_end(self, expected_m_per_pa: float, over_pa: float) -> None:
+        """From now on watch for the stem to stand still while the pressure goes on by `over_pa`."""
+        self._end = EndOfTravel(expected_m_per_pa, over_pa, self.motion.noise_m or 0.0)
+
+    @property
+    def looking_for_end(self) -> bool:
+        return self._end is not None
+
+    @property
+    def end_reached(self) -> bool:
+        return self._end is not None and self._end.stopped
+
+    def end_look(self) -> None:
+        """Stop watching for the end of travel."""
+        self._end = None
