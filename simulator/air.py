@@ -46,3 +46,13 @@ def choked_nozzle_flow(area_m2: float, p1: float, t1: float, gas_constant: float
 def conductance_si(litres_per_s_bar: float) -> float:
     """Sonic conductance from dm3/(s bar), as data sheets print it, to m3/(s Pa)."""
     return litres_per_s_bar * 1e-8
+
+
+def sound_speed(t_k: float = REFERENCE_K) -> float:
+    """Speed of sound in air [m/s]: sqrt(g R T), ideal gas."""
+    return sqrt(GAMMA * R_AIR * t_k)
+
+
+def tube_delay_s(length_m: float, t_k: float = REFERENCE_K) -> float:
+    """How long a pressure change travels along a tube [s]: length over the speed of sound."""
+    return length_m / sound_speed(t_k)

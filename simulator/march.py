@@ -13,7 +13,7 @@ would cost three times as much here.
 from math import exp, sqrt
 from typing import NamedTuple
 
-from simulator.air import GAMMA, R_AIR
+from simulator.air import GAMMA, LINEAR_FROM, R_AIR, REFERENCE_K, flow_share
 
 GAMMA_R = GAMMA * R_AIR
 
@@ -78,126 +78,102 @@ def contact(depth: float, stiffness: float, rounding: float) -> tuple[float, flo
     return stiffness * (depth - 0.5 * rounding), stiffness
 
 
+def orifice(c: float, critical: float, line: float, high: float, low: float) -> float:
+    """Mass flow [kg/s] from `high` to `low` <= `high`: ISO 6358-1 with C rho0 in `c`; see simulator.air."""
+    r = low / high
+    if r <= critical:
+        return c * high
+    if r > LINEAR_FROM:
+        return c * line * (high - low)
+    u = (r - critical) / (1.0 - critical)
+    return c * high * sqrt(1.0 - u * u)
+
+
+def line_of(critical: float) -> float:
+    """Slope of the straight end of phi: phi(0.99) / 0.01."""
+    return flow_share(LINEAR_FROM, critical) / (1.0 - LINEAR_FROM)
+
+
+def exchange(p: float, ps: float, c: Coefficients, line: float, line_v: float) -> tuple[float, float, float]:
+    """Mass flow in, mass flow out [kg/s] and the slope of their difference over p [kg/(s Pa)].
+
+    All as of air at the reference temperature. Between I/P and casing the smaller flow of tubing and I/P
+    counts (assumption: what is in series acts through its narrowest part). The slope is the chord to where
+    the flow ends: with it in the denominator no step can overshoot that pressure.
+    """
+    flow_in = flow_out = slope = 0.0
+    if p <= ps:
+        if p < c.supply_pa:
+            flow_in = orifice(c.tube, c.tube_critical, line, ps, p)
+            slope = flow_in / (ps - p) if p < ps else c.tube * line
+            most = orifice(c.fill, c.valve_critical, line_v, c.supply_pa, p)
+            if most < flow_in:
+                flow_in, slope = most, most / (c.supply_pa - p)
+    elif p > c.room_pa:
+        flow_out = orifice(c.tube, c.tube_critical, line, p, ps)
+        slope = flow_out / (p - ps)
+        most = orifice(c.exhaust, c.valve_critical, line_v, p, c.room_pa)
+        if most < flow_out:
+            flow_out, slope = most, most / (p - c.room_pa)
+    if c.outlet > 0.0 and p > c.room_pa:
+        loss = orifice(c.outlet, c.valve_critical, line_v, p, c.room_pa)
+        slope += loss / (p - c.room_pa)
+        flow_out += loss
+    return flow_in, flow_out, slope
+
+
 def march(state: State, c: Coefficients, steps: int, dt: float) -> State:
-    """`steps` steps of `dt` [s]. One function on purpose: a call per element would halve the speed."""
+    """`steps` steps of `dt` [s]."""
     ps, p, mass, x, v, z = state
-    (target, lag, supply, room, t_room, tube, b, fill, exhaust, bv, outlet, wall, v0, a0, a1, f0, k, m,
-     visc, s0, s1, scale, fc, fs, vs, low, _, _, _, high, *_ , bind_from, bind) = c  # fmt: skip
-    sqrt_, exp_ = sqrt, exp
-    step_ip = dt / (lag + dt)
-    inverse_b, inverse_bv = 1.0 / (1.0 - b), 1.0 / (1.0 - bv)
-    u = (0.99 - b) * inverse_b
-    line = 100.0 * sqrt_(1.0 - u * u)
-    u = (0.99 - bv) * inverse_bv
-    line_v = 100.0 * sqrt_(1.0 - u * u)
-    tube_line, fill_supply = tube * line, fill * supply
-    dm = dt / m
-    heat = (GAMMA - 1.0) * wall
-    s0_scaled, s1_scaled, half_a1, smooth = scale * s0, scale * s1, 0.5 * a1, fs <= fc
+    target, room, t_room, f0, k, visc = (
+        c.pilot_target_pa, c.room_pa, c.room_k, c.rest_force_n, c.slope_n_per_m, c.viscous
+    )  # fmt: skip
+    a0, a1, v0, low, high, bind = c.area_m2, c.area_slope_m, c.volume_m3, c.low_m, c.high_m, c.bind_from_m
+    fc, extra, vs, s0 = c.coulomb_n, c.static_n - c.coulomb_n, c.stribeck_m_per_s, c.bristle
+    s0_scaled, s1_scaled = c.friction_scale * s0, c.friction_scale * c.bristle_damping
+    line, line_v = line_of(c.tube_critical), line_of(c.valve_critical)
+    pilot_share, dm, heat = dt / (c.pilot_lag_s + dt), dt / c.mass_kg, (GAMMA - 1.0) * c.wall_w_per_k
     g = fc
     for _ in range(steps):
-        ps += (target - ps) * step_ip
+        ps += (target - ps) * pilot_share
         area = a0 + a1 * x
-        volume = v0 + x * (a0 + half_a1 * x)
-        if p <= ps:  # fill: the smaller of what the tubing and the I/P can pass
-            r = p / ps
-            if r > 0.99:
-                slope = tube_line
-                q = slope * (ps - p)
-            else:
-                q = tube * ps
-                if r > b:
-                    u = (r - b) * inverse_b
-                    q *= sqrt_(1.0 - u * u)
-                slope = q / (ps - p)
-            r = p / supply
-            if r < 1.0:
-                cap = fill_supply
-                if r > 0.99:
-                    cap *= (1.0 - r) * line_v
-                elif r > bv:
-                    u = (r - bv) * inverse_bv
-                    cap *= sqrt_(1.0 - u * u)
-                if cap < q:
-                    q = cap
-                    slope = q / (supply - p)
-            else:
-                q = slope = 0.0
-            gain = GAMMA_R * t_room * q
-            out = 0.0
-        else:  # exhaust, the same to the room
-            r = ps / p
-            if r > 0.99:
-                q = tube_line * (p - ps)
-                slope = tube_line
-            else:
-                q = tube * p
-                if r > b:
-                    u = (r - b) * inverse_b
-                    q *= sqrt_(1.0 - u * u)
-                slope = q / (p - ps)
-            r = room / p
-            if r < 1.0:
-                cap = exhaust * p
-                if r > 0.99:
-                    cap *= (1.0 - r) * line_v
-                elif r > bv:
-                    u = (r - bv) * inverse_bv
-                    cap *= sqrt_(1.0 - u * u)
-                if cap < q:
-                    q = cap
-                    slope = q / (p - room)
-            else:
-                q = slope = 0.0
-            gain = 0.0
-            out = q
-            q = -q
-        if outlet > 0.0 and p > room:
-            r = room / p
-            if r > 0.99:
-                loss = outlet * p * (1.0 - r) * line_v
-            elif r > bv:
-                u = (r - bv) * inverse_bv
-                loss = outlet * p * sqrt_(1.0 - u * u)
-            else:
-                loss = outlet * p
-            slope += loss / (p - room)
-            out += loss
-            q -= loss
+        volume = v0 + x * (a0 + 0.5 * a1 * x)
+        gas = mass * R_AIR
+        t = p * volume / gas  # p V = m R T
+        flow_in, flow_out, slope = exchange(p, ps, c, line, line_v)
+        if flow_out > 0.0:  # upstream is what is in the casing
+            u = sqrt(REFERENCE_K / t)
+            flow_out *= u
+            slope *= u
         # the stem, with the air spring p A^2 / V among its stiffnesses
         force = area * (p - room) - f0 - k * x
         stiff = k + p * area * area / volume
         damp = visc
         if x < low or x > high:
-            force, stiff, damp = _pressed(x, v, c, force, stiff, damp)
-        if x > bind_from:
-            force -= bind * (x - bind_from)
-            stiff += bind
-        if not smooth:
+            force, stiff, damp = _pressed(x, c, force, stiff, damp)
+        if x > bind:
+            force -= c.bind_n_per_m * (x - bind)
+            stiff += c.bind_n_per_m
+        if extra > 0.0:
             u = v / vs
-            u *= u
-            g = fc + (fs - fc) * exp_(-u) if u < 30.0 else fc
-        u = s0 * z / g
-        u = 1.0 - u if v >= 0.0 else 1.0 + u
-        if u > 0.0:
-            stiff += s0_scaled * u
-            damp += s1_scaled * u
+            g = fc + extra * exp(-u * u)
+        free = 1.0 - s0 * (z if v >= 0.0 else -z) / g
+        if free > 0.0:
+            stiff += s0_scaled * free
+            damp += s1_scaled * free
         v = (v + dm * (force - s0_scaled * z)) / (1.0 + dm * (damp + dt * stiff))
         z = (z + dt * v) / (1.0 + dt * s0 * (v if v >= 0.0 else -v) / g)
         x += dt * v
-        # the gas; its temperature follows from p V = m R T
-        r = mass * R_AIR
-        t = p * volume / r
-        u = heat / r
-        rise = (gain - GAMMA_R * t * out + heat * (t_room - t) - GAMMA * p * area * v) / volume
-        rise = dt * rise / (1.0 + dt * (GAMMA_R * t_room * slope / volume + u))
+        # the gas
+        rise = GAMMA_R * (t_room * flow_in - t * flow_out) + heat * (t_room - t) - GAMMA * p * area * v
+        rise = dt * rise / (volume + dt * (GAMMA_R * t_room * slope + heat * volume / gas))
         p += rise
-        mass += dt * (q - slope * rise)
+        mass += dt * (flow_in - flow_out - slope * rise)
     return State(ps, p, mass, x, v, z)
 
 
 def _pressed(
-    x: float, v: float, c: Coefficients, force: float, stiff: float, damp: float
+    x: float, c: Coefficients, force: float, stiff: float, damp: float
 ) -> tuple[float, float, float]:
     """Seat and stops that x presses on, added to force, stiffness and damping."""
     if x < c.low_m:

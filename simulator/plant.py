@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from math import log10, sqrt
 
 from simulator.actuator import Actuator
-from simulator.air import ATMOSPHERE_PA, GAMMA, R_AIR, REFERENCE_DENSITY, REFERENCE_K, conductance_si
+from simulator.air import ATMOSPHERE_PA, GAMMA, R_AIR, REFERENCE_DENSITY, REFERENCE_K, conductance_si, tube_delay_s
 from simulator.march import Coefficients, State, march
 
 STEP_S = 0.002
@@ -22,6 +22,7 @@ class Converter:
     """The I/P converter and the air behind it (SI; errors in Pa or shares of the demand)."""
 
     lag_s: float = 0.15
+    tubing_length_m: float = 1.0  # its delay L/a is added to the lag (assumption: a lag may stand for it)
     zero_error_pa: float = 0.0
     span_error: float = 0.0  # share of demand
     bow_pa: float = 0.0  # linearity error at half of `full_scale_pa`, parabola
@@ -106,7 +107,7 @@ class Plant:
         while self._steps < wanted:
             steps = min(renew, wanted - self._steps)
             span_s = steps * self.step_s
-            coefficients = self._coefficients(inputs, span_s)
+            coefficients = self.coefficients(inputs, span_s)
             self.state = march(self.state, coefficients, steps, self.step_s)
             self._steps += steps
             self._after(span_s)
@@ -150,7 +151,7 @@ class Plant:
             wanted = self._play_pa * (1.0 + conv.span_error) + conv.zero_error_pa + bow
         return self.room_pa + min(max(wanted, 0.0), self._supply_pa)
 
-    def _coefficients(self, inputs: Inputs, span_s: float) -> Coefficients:
+    def coefficients(self, inputs: Inputs, span_s: float) -> Coefficients:
         a, f, conv = self.actuator, self.actuator.friction, self.converter
         hose = 0.0 if inputs.hose_off else 1.0
         target = self._pilot_target(inputs, span_s)
@@ -164,7 +165,7 @@ class Plant:
         coulomb = f.coulomb_n
         return Coefficients(
             pilot_target_pa=target,
-            pilot_lag_s=conv.lag_s,
+            pilot_lag_s=conv.lag_s + tube_delay_s(conv.tubing_length_m, self.room_k),
             supply_pa=supply,
             room_pa=self.room_pa,
             room_k=self.room_k,

@@ -39,9 +39,7 @@ def channel(
     else:
         scale = Scale(4000, 0.0, 20000, value_high)
     calibration = Calibration(0.001 * value_high, date(2026, 3, 2), date(2027, 3, 2))
-    return AnalogChannel(
-        role, module, table, address, number, WordOrder.HIGH_FIRST, scale, live, calibration
-    )
+    return AnalogChannel(role, module, table, address, number, WordOrder.HIGH_FIRST, scale, live, calibration)
 
 
 def stand(watchdog: Watchdog | None = None) -> Stand:
