@@ -13,3 +13,5 @@ class Sample:
     mode: str  # the guard's mode
     late_s: float = 0.0  # how late the scan began
     lost_scans: int = 0  # slots missed since the start
+    written: bool = True  # False: the write failed, the stand may not hold this command
+    vented: bool = False  # the guard knows the casing to hold no pressure

@@ -1,0 +1,102 @@
+"""The scan loop: read, judge, permit, write; once per slot, always in this order."""
+
+from rig.stand.clock import Clock
+from rig.stand.link import LinkFault
+from rig.stand.notice import LIMITED, LINK, MODE, REFUSED, TRIP, WRITE, Notice, Teller
+from rig.stand.outputs import Outputs
+from rig.stand.sample import Sample
+from rig.stand.scanner import Scanner
+from safety.guard import start, step
+from safety.limits import Limits
+from safety.signals import SAFE_COMMAND, Command, Demand, Reading
+from safety.state import GuardState, PersonEvent
+
+
+class ScanLoop:
+    """One `step` per scan, or its two halves `read` and `act` with the procedure in between."""
+
+    def __init__(self, scanner: Scanner, outputs: Outputs, clock: Clock, limits: Limits) -> None:
+        self.lost_scans = 0
+        self.state: GuardState = start(limits, clock.now())
+        self._scanner = scanner
+        self._outputs = outputs
+        self._clock = clock
+        self._limits = limits
+        self._teller = Teller()
+        self._slot = -1
+        self._start_s: float | None = None
+        self._late_s = 0.0
+
+    def step(self, demand: Demand | None = None, event: PersonEvent | None = None) -> Sample:
+        return self.act(self.read(), demand, event)
+
+    def read(self) -> Reading:
+        """Wait for the slot and scan the stand. A failed exchange shows in the reading, it does not raise."""
+        self._late_s = self._wait_for_slot()
+        return self._scanner.scan(self._slot, self._outputs.starved)
+
+    def act(self, reading: Reading, demand: Demand | None, event: PersonEvent | None = None) -> Sample:
+        """Let the guard judge, and write what it permits."""
+        before = self.state
+        self.state, command = step(self._limits, before, reading, demand, event)
+        self._outputs.renew(self._scanner.returned)
+        written = self._write(command, reading.time_s)
+        self._tell(before, reading.time_s)
+        return Sample(
+            reading=reading,
+            demand=demand,
+            command=command,
+            mode=self.state.mode.value,
+            late_s=self._late_s,
+            lost_scans=self.lost_scans,
+            written=written,
+            vented=self.state.vented,
+        )
+
+    def make_safe(self) -> None:
+        """The last thing to do, whatever else went wrong: safe outputs, tried once."""
+        self._write(SAFE_COMMAND, self._clock.now())
+
+    def take_notices(self) -> list[Notice]:
+        """What happened since the last call."""
+        return self._teller.take()
+
+    def _wait_for_slot(self) -> float:
+        """Slots are start + k * period. Those that have passed are counted and left out, never caught up."""
+        period_s = self._scanner.period_s
+        if self._start_s is None:
+            self._start_s = self._clock.now()
+        self._slot += 1
+        while True:
+            late_s = self._clock.wait_until(self._start_s + self._slot * period_s)
+            if late_s < period_s:
+                return late_s
+            missed = int(late_s / period_s) + 1
+            self._slot += missed
+            self.lost_scans += missed
+
+    def _write(self, command: Command, now_s: float) -> bool:
+        try:
+            self._outputs.apply(command)
+        except LinkFault as fault:
+            self._scanner.commanded_pa = None
+            self._teller.tell(now_s, WRITE, [fault.text])
+            return False
+        self._scanner.commanded_pa = command.output_pa if command.feed_watchdog else None
+        return True
+
+    def _tell(self, before: GuardState, now_s: float) -> None:
+        state, teller = self.state, self._teller
+        if state.trips is not before.trips:
+            known = {trip.code for trip in before.trips}
+            for trip in state.trips:
+                if trip.code not in known:
+                    teller.tell_anyway(Notice(now_s, TRIP, trip.text, trip))
+        if state.mode is not before.mode:
+            teller.tell_anyway(Notice(now_s, MODE, f"{before.mode.value} -> {state.mode.value}"))
+        if state.refusals:
+            teller.tell(now_s, REFUSED, state.refusals)
+        if state.limited:
+            teller.tell(now_s, LIMITED, state.limited)
+        if self._scanner.problems:
+            teller.tell(now_s, LINK, self._scanner.problems)
