@@ -17,6 +17,8 @@ SAMPLE_COLUMNS = (
     "supply valve opened",
     "vent valve opened",
     "watchdog fed",
+    "command written",
+    "vented",
     "casing pressure (Pa)",
     "pressure health",
     "pressure age (s)",
@@ -88,7 +90,8 @@ def sample_row(sample: Sample) -> str:
     return (
         f"{now:.6f},{r.scan},{asked},{c.output_pa:.2f},"
         f"{'yes' if c.supply_open else 'no'},{'yes' if c.vent_open else 'no'},"
-        f"{'yes' if c.feed_watchdog else 'no'},"
+        f"{'yes' if c.feed_watchdog else 'no'},{'yes' if sample.written else 'no'},"
+        f"{'yes' if sample.vented else 'no'},"
         f"{_pa(r.pressure.value)},{_HEALTH_WORD[id(r.pressure.health)]},{_age(r.pressure, now)},"
         f"{f'{x:.8f}' if x == x else ''},{_HEALTH_WORD[id(r.position.health)]},{_age(r.position, now)},"
         f"{_pa(r.supply.value)},{_HEALTH_WORD[id(r.supply.health)]},{_pa(r.output.value)},"

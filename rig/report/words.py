@@ -51,7 +51,7 @@ _MEANING = {  # short enough for one line of the sheet's table
     "return_start": "first movement coming back",
     "reseat": "back at rest",
     "travel": "rest to end of travel, never short",
-    "friction": "half the gap between up and down",
+    "friction": "area times half the gap",
     "spring_rate": "effective area times slope",
     "spring_only_lower": "mean of up and down at rest",
     "spring_only_upper": "mean of up and down at the end",
@@ -71,11 +71,14 @@ _CORNERS_AIR_TO_CLOSE = {
 }
 
 
+STOPPING = ("stop", "refused", "refusal")  # kinds of event that end a run without a trip
+
+
 def causes_of(record: Record, result: CheckResult) -> tuple[str, ...]:
     """Why a run was stopped: its trips, the first cause first, else what a person did or was refused."""
     if result.trips or result.outcome is not Outcome.STOPPED:
         return result.trips
-    return tuple(event.text for event in record.events if event.kind in ("stop", "refusal"))
+    return tuple(event.text for event in record.events if event.kind in STOPPING)
 
 
 def quantity_name(key: str, action: Action) -> str:
