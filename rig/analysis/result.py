@@ -40,6 +40,16 @@ class Estimate:
 
 
 @dataclass(frozen=True, slots=True)
+class Component:
+    """One line of an uncertainty budget: standard uncertainty of the quantity from one source [SI]."""
+
+    source: str  # plain words
+    standard_uncertainty: float
+    degrees_of_freedom: float = float("inf")
+    statistical: bool = False  # GUM type A
+
+
+@dataclass(frozen=True, slots=True)
 class Quantity:
     """One line of a result. `value` and `expanded_uncertainty` (95 %) are SI, None when not measured."""
 
@@ -50,6 +60,12 @@ class Quantity:
     outcome: Outcome
     method: str = ""
     why: str = ""  # why it was not measured, or what the outcome rests on
+    standard_uncertainty: float | None = None  # [SI]
+    degrees_of_freedom: float = float("inf")
+    coverage_factor: float = 2.0
+    budget: tuple[Component, ...] = ()
+    conformity: float | None = None  # probability that the true value lies within the limits
+    risk: str = ""  # of the outcome, in words
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,109 @@
+"""A bench check's record in, its result out: the one entry to this room."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from math import sqrt
+
+from rig.analysis.advice import advise
+from rig.analysis.cycle import Findings, examine
+from rig.analysis.decision import Rule
+from rig.analysis.instruments import Instruments
+from rig.analysis.judge import judge, limits_of, overall
+from rig.analysis.measured import Combined, Measured, Scatter, combine, estimates, pooled_scatter
+from rig.analysis.quantities import Quantities, pool
+from rig.analysis.result import QUANTITIES, CheckResult, Estimate, Quantity
+from rig.analysis.samples import Samples, Sensors
+from rig.analysis.strokes import Strokes, find_strokes
+from rig.profile.model import Profile
+
+CORNERS = ("sliding_intercept", "full_travel", "return_start", "reseat")
+CONDITIONING_Z = 5.0  # a first cycle this far from the others is running-in, not scatter
+
+
+def analyse(samples: Samples, profile: Profile, sensors: Sensors, rule: Rule = Rule.GUARDED) -> CheckResult:
+    """Measure and judge a bench check. Never raises on a poor record: what is missing is not measured."""
+    strokes = find_strokes(samples, sensors, profile.rated_travel_m)
+    findings = [examine(cycle, strokes) for cycle in strokes.cycles]
+    notes = list(strokes.notes)
+    if strokes.why:
+        measured = {key: Measured(key, why=strokes.why) for key in QUANTITIES}
+        return _result(measured, profile, rule, False, notes)
+    sticking = _sticking(findings)
+    measured = measure(findings, profile, sensors, strokes, sticking)
+    if _differs(findings, measured):
+        notes.append("The first cycle differs from the others (running-in): it is left out.")
+        measured = measure(findings[1:], profile, sensors, strokes, sticking)
+    return _result(measured, profile, rule, sticking, notes)
+
+
+def measure(
+    findings: Sequence[Findings], profile: Profile, sensors: Sensors, strokes: Strokes, sticking: bool
+) -> dict[str, Measured]:
+    """All quantities from the given cycles."""
+    rates = [f.rate_pa_per_s for f in findings if f.rate_pa_per_s > 0.0]
+    rate = sum(rates) / len(rates) if rates else 0.0
+    instruments = Instruments(sensors, profile, strokes, rate)
+    build = Quantities(findings, profile, instruments, pool(findings, strokes.noise_x), sticking)
+    return {
+        "lift_off": build.lift_off(),
+        "sliding_intercept": build.corner("lift", "sliding_intercept"),
+        "full_travel": build.full_travel(),
+        "return_start": build.corner("fall", "return_start"),
+        "reseat": build.corner("reseat", "reseat"),
+        "travel": build.travel(),
+        "friction": build.friction(),
+        "spring_rate": build.spring_rate(),
+        "spring_only_lower": build.spring_only("spring_only_lower"),
+        "spring_only_upper": build.spring_only("spring_only_upper"),
+        "seat_load": build.seat_load(),
+        "hysteresis": build.hysteresis(),
+    }
+
+
+def _result(
+    measured: dict[str, Measured], profile: Profile, rule: Rule, sticking: bool, notes: list[str]
+) -> CheckResult:
+    scatter = pooled_scatter([measured[key] for key in CORNERS])
+    limits = limits_of(profile)
+    quantities: dict[str, Quantity] = {}
+    for key in QUANTITIES:
+        found: Combined | None = combine(measured[key], scatter) if measured[key].seen else None
+        quantities[key] = judge(measured[key], found, limits.get(key), rule)
+    return CheckResult(
+        outcome=overall(quantities.values()),
+        basis=profile.basis.value,
+        quantities=quantities,
+        cycles=_by_cycle(measured, scatter),
+        advice=tuple(advise(quantities, profile, sticking)),
+        notes=tuple(notes),
+    )
+
+
+def _by_cycle(measured: dict[str, Measured], scatter: Scatter) -> tuple[dict[str, Estimate], ...]:
+    cycles: dict[int, dict[str, Estimate]] = {}
+    for key, one in measured.items():
+        for number, estimate in estimates(one, scatter).items():
+            cycles.setdefault(number, {})[key] = estimate
+    return tuple(cycles[number] for number in sorted(cycles))
+
+
+def _sticking(findings: Sequence[Findings]) -> bool:
+    sticking = sum(found.sticking.sticking for found in findings)
+    return 2 * sticking >= len(findings) and sticking > 0
+
+
+def _differs(findings: Sequence[Findings], measured: dict[str, Measured]) -> bool:
+    """Is the first cycle unlike the others, by more than their noise?"""
+    if len(findings) < 3:
+        return False
+    for key in ("lift_off", "full_travel", "friction"):
+        one = replace(measured[key], shared=())
+        if len(one.seen) < 3 or one.seen[0].cycle != findings[0].number:
+            continue
+        first, others = one.seen[0], one.seen[1:]
+        rest = sum(s.value for s in others) / len(others)
+        spread = max(s.value for s in others) - min(s.value for s in others)
+        noise = first.variance + sum(s.variance for s in others) / len(others) ** 2
+        if abs(first.value - rest) > CONDITIONING_Z * sqrt(noise) + 2.0 * spread:
+            return True
+    return False

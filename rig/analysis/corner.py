@@ -1,0 +1,262 @@
+"""A corner of the curve: where the line of a resting stem and the line of a sliding stem cross.
+
+Two straight lines of travel on a short moving mean of pressure, with a gap of 0.4 psi left out around the
+corner, where friction reverses and a soft seat gives way. The same corner with twice the gap tells how
+round it is. One routine serves all four corners: the data are oriented so that they run from rest into
+sliding, q = +-pressure growing, y = +-travel growing.
+"""
+
+from dataclasses import dataclass
+from math import inf, sqrt
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rig.analysis.lines import Line, fit_line
+from rig.analysis.samples import Floats
+from rig.analysis.strokes import Leg
+
+PSI = 6894.757293168361  # Pa; window sizes below were settled in psi
+GAP_PA = 0.4 * PSI
+REST_WINDOW_PA = 4.0 * PSI
+SLIDE_WINDOW_PA = 8.0 * PSI
+LEAST_REST_PA = 0.5 * PSI  # of rest seen beyond the gap, else the corner is not measured
+LEAST_SLIDE_PA = 1.0 * PSI
+BATCH_S = 0.5  # residuals are averaged over this to see correlation
+
+Index: TypeAlias = NDArray[np.intp]
+
+
+@dataclass(frozen=True, slots=True)
+class Oriented:
+    """One end of one leg, from rest into sliding. q: smoothed and raw pressure times `sign` [Pa], y [m]."""
+
+    sign: float
+    q: Floats
+    q_raw: Floats
+    y: Floats
+    level_m: float  # y = 0 is this travel
+
+
+@dataclass(frozen=True, slots=True)
+class Noise:
+    """Residuals of one line: white variance and that of batch means, for pooling over corners."""
+
+    squares: float
+    freedom: int
+    batch_squares: float  # batch length times the squares of batch means
+    batch_freedom: int
+
+
+@dataclass(frozen=True, slots=True)
+class Corner:
+    """Pressure [Pa] and travel [m] of a corner; noise factors turn noise variances into its variance."""
+
+    pressure: float
+    travel: float
+    rest_slope: float  # m/Pa
+    slide_slope: float  # m/Pa, at the corner
+    rest_factor: float  # Pa^2 per m^2 of noise on the rest line
+    slide_factor: float
+    travel_factor: float  # m^2 per m^2
+    rounding: float  # Pa: this corner less the one with twice the gap, nan if that could not be had
+    rest_noise: Noise
+    slide_noise: Noise
+    rest_span: float  # Pa of rest that was seen
+
+    def variance(self, rest_noise: float, slide_noise: float) -> float:
+        """Variance of `pressure` [Pa^2] from the noise variances of a reading [m^2]."""
+        return self.rest_factor * rest_noise + self.slide_factor * slide_noise
+
+
+@dataclass(frozen=True, slots=True)
+class Missing:
+    """Why there is no corner."""
+
+    why: str
+
+
+def orient(leg: Leg, low_end: bool, upward: bool, level_m: float) -> Oriented:
+    """The low or the high end of a leg, turned so that rest comes first and q, y grow into sliding."""
+    sign = 1.0 if low_end else -1.0
+    forward = low_end == upward
+    step = 1 if forward else -1
+    return Oriented(
+        sign,
+        sign * leg.pressure[::step],
+        sign * leg.raw[::step],
+        sign * (leg.travel[::step] - level_m),
+        level_m,
+    )
+
+
+def find_corner(data: Oriented, stroke_m: float, scan_s: float, bow: float = 0.0) -> Corner | Missing:
+    """The corner of `data`, for a stroke of about `stroke_m`; `bow` is the known curvature d2y/dq2 / 2."""
+    guess = _coarse(data, stroke_m)
+    if isinstance(guess, Missing):
+        return guess
+    at, data = guess
+    first = _cross(data, at, GAP_PA, bow)
+    if isinstance(first, Missing):
+        return first
+    if abs(first.at - at) > 0.25 * GAP_PA:
+        first = _cross(data, first.at, GAP_PA, bow)
+        if isinstance(first, Missing):
+            return first
+    wide = _cross(data, first.at, 2.0 * GAP_PA, bow)
+    rounding = first.at - wide.at if isinstance(wide, _Crossing) else float("nan")
+    return _corner(data, first, rounding, max(4, round(BATCH_S / scan_s)))
+
+
+@dataclass(frozen=True, slots=True)
+class _Crossing:
+    guess: float  # the lines count from here
+    step: float  # the crossing, from the guess
+    rest: Line
+    slide: Line
+    bow: float
+    rest_part: Index
+    slide_part: Index
+
+    @property
+    def at(self) -> float:
+        return self.guess + self.step
+
+
+def _coarse(data: Oriented, stroke_m: float) -> tuple[float, Oriented] | Missing:
+    """Corner to about a quarter of the gap by a scan of a broken line, and the data that belong to it."""
+    reached = data.y >= 0.45 * stroke_m
+    end = int(np.argmax(reached)) if reached.any() else len(data.y)
+    y, q = data.y[:end], data.q[:end]
+    if end < 20 or not (y >= 0.2 * stroke_m).any():
+        return Missing("the stem did not travel far enough")
+    first = int(np.argmax(y >= 0.1 * stroke_m))
+    last = int(np.argmax(y >= 0.25 * stroke_m)) if (y >= 0.25 * stroke_m).any() else end - 1
+    slope = (y[last] - y[first]) / max(q[last] - q[first], 1.0)
+    guess = float(q[first] - y[first] / slope) if slope > 0.0 else float(q[first])
+    before = np.flatnonzero(q[:first] < guess - 2.5 * PSI)
+    start = int(before[-1]) if len(before) else 0
+    part = slice(start, last + 1)
+    at = _broken_line(q[part], y[part], guess)
+    kept = Oriented(data.sign, q, data.q_raw[:end], y, data.level_m)
+    return at, kept
+
+
+def _broken_line(q: Floats, y: Floats, guess: float) -> float:
+    """Knot of the continuous broken line with the least squares, tried at every reading near `guess`.
+
+    All trials at once: with h = max(q - c, 0) made orthogonal to (1, q), the fit gains (h.y)^2 / h.h.
+    """
+    n = len(q)
+    if n < 12:
+        return guess
+    q0 = q - guess
+    qm, ym = q0.mean(), y.mean()
+    u, v = q0 - qm, y - ym
+    spread = float(u @ u)
+    slope = float(u @ v) / spread
+    rest = v - slope * u
+
+    def after(values: Floats) -> Floats:
+        return np.cumsum(values[::-1])[::-1]
+
+    count = np.arange(n, 0, -1.0)
+    s1, s2, sr = after(q0), after(q0 * q0), after(rest)
+    sqr = after(q0 * rest)
+    c = q0
+    h1 = s1 - c * count
+    hu = s2 - c * s1 - qm * h1
+    hh = s2 - 2.0 * c * s1 + c * c * count - h1 * h1 / n - hu * hu / spread
+    gain = (sqr - c * sr) ** 2 / np.maximum(hh, 1e-9 * spread)
+    near = (np.abs(c) < 1.5 * PSI) & (count > 5) & (count < n - 5)
+    if not near.any():
+        return guess
+    return guess + float(c[near][np.argmax(gain[near])])
+
+
+def _cross(data: Oriented, at: float, gap: float, bow: float) -> _Crossing | Missing:
+    u = data.q - at
+    resting = np.flatnonzero((u < -gap) & (u > -REST_WINDOW_PA))
+    sliding = np.flatnonzero((u > gap) & (u < SLIDE_WINDOW_PA))
+    rest_span = _span(u, resting)
+    if len(resting) < 8 or rest_span < LEAST_REST_PA:
+        seen = max(0.0, rest_span) / PSI
+        return Missing(f"only {seen:.1f} psi of the resting stem was seen beside the corner")
+    if len(sliding) < 8 or _span(u, sliding) < LEAST_SLIDE_PA:
+        return Missing("too little of the sliding stem was seen beside the corner")
+    rest = fit_line(u[resting], data.y[resting])
+    us = u[sliding]
+    slide = fit_line(us, data.y[sliding] - bow * us * us)
+    if slide.slope <= 1.5 * abs(rest.slope) or slide.slope <= 0.0:
+        return Missing("there is no clear corner between the resting and the sliding stem")
+    step = 0.0
+    for _ in range(3):  # the bow bends the sliding line a little: repeat the crossing with it
+        step = (rest.intercept - slide.intercept - bow * step * step) / (slide.slope - rest.slope)
+    if abs(step) > 2.0 * PSI:
+        return Missing("the resting and the sliding line do not cross near the corner")
+    return _Crossing(at, step, rest, slide, bow, resting, sliding)
+
+
+def _span(u: Floats, index: Index) -> float:
+    return float(np.ptp(u[index])) if len(index) else 0.0
+
+
+def _corner(data: Oriented, found: _Crossing, rounding: float, batch: int) -> Corner:
+    rest, slide, step, guess = found.rest, found.slide, found.step, found.guess
+    steeper = slide.slope - rest.slope
+    rest_at, slide_at = rest.variance_factor(step), slide.variance_factor(step)
+    level = rest.at(step)
+    rest_factor, slide_factor = rest_at / steeper**2, slide_at / steeper**2
+    travel_factor = rest_at  # the stem's level at rest is read from the rest line
+    rest_u = data.q_raw[found.rest_part] - guess
+    slide_u = data.q_raw[found.slide_part] - guess
+    rest_residuals = data.y[found.rest_part] - rest.mean_y - rest.slope * (rest_u - rest.mean_x)
+    slide_residuals = (
+        data.y[found.slide_part]
+        - slide.mean_y
+        - slide.slope * (slide_u - slide.mean_x)
+        - found.bow * slide_u**2
+    )
+    return Corner(
+        pressure=data.sign * found.at,
+        travel=data.level_m + data.sign * level,
+        rest_slope=rest.slope,
+        slide_slope=slide.slope + 2.0 * found.bow * step,
+        rest_factor=rest_factor,
+        slide_factor=slide_factor,
+        travel_factor=travel_factor,
+        rounding=data.sign * rounding,
+        rest_noise=_noise(rest_residuals, batch),
+        slide_noise=_noise(slide_residuals, batch),
+        rest_span=_span(data.q, found.rest_part),
+    )
+
+
+def _noise(residuals: Floats, batch: int) -> Noise:
+    n = len(residuals)
+    squares = float(residuals @ residuals)
+    batches = n // batch
+    if batches < 4:
+        return Noise(squares, n - 2, 0.0, 0)
+    means = residuals[: batches * batch].reshape(batches, batch).mean(axis=1)
+    return Noise(squares, n - 2, batch * float(means @ means), batches - 2)
+
+
+def pooled_noise(noises: list[Noise]) -> tuple[float, float]:
+    """Long-run variance of a reading [m^2] and its degrees of freedom, pooled over corners.
+
+    White where the batch means agree with it; where they are clearly larger (two standard deviations of
+    their ratio) the noise is correlated and their variance counts.
+    """
+    freedom = sum(noise.freedom for noise in noises)
+    if freedom <= 0:
+        return 0.0, inf
+    white = sum(noise.squares for noise in noises) / freedom
+    batch_freedom = sum(noise.batch_freedom for noise in noises)
+    if batch_freedom < 4 or white <= 0.0:
+        return white, float(freedom)
+    batched = sum(noise.batch_squares for noise in noises) / batch_freedom
+    if batched > white * (1.0 + 2.0 * sqrt(2.0 / batch_freedom)):
+        return batched, float(batch_freedom)
+    return white, float(freedom)

@@ -1,0 +1,126 @@
+"""The sliding curve of one cycle: one least-squares fit to both ways of the stroke together.
+
+P = a + b u + d (u^2 - m) + s R + (s R' u), u = x - x_mid, s = +1 on the way up and -1 down, over 8 to 92 % of
+travel. It gives spring rate, half band and spring-only pressures at once; d is the bow of the spring line.
+Noise of travel flattens b by sx^2 / var(x) (errors in variables); b is divided by that.
+"""
+
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+
+from rig.analysis.samples import Floats
+from rig.analysis.strokes import Cycle, Leg
+
+INNER, OUTER = 0.08, 0.92  # share of travel; the ends are left to the corners
+LEAST_POINTS = 30  # each way
+BINS = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """Coefficients [Pa, Pa/m, Pa/m^2, Pa, Pa/m] about `middle`; `inverse` is (X'X)^-1."""
+
+    middle: float
+    offset: float  # m^2: the square is taken less this
+    coefficients: Floats  # a, b, d, R, R'
+    inverse: Floats
+    variance_x: float  # of travel over the fit [m^2]
+    slope: float  # at the middle [Pa/m], flattening by noise undone
+    residual_pa: float  # root mean square about the fit
+    gap_pa: Floats  # up less down in BINS equal parts of the stroke, nan where not seen
+    gap_factor: Floats  # variance of each over that of one reading
+
+    @property
+    def half_band(self) -> float:
+        return float(self.coefficients[3])
+
+    @property
+    def half_band_slope(self) -> float:
+        return float(self.coefficients[4])
+
+    def at(self, x: float) -> float:
+        """Spring-only pressure at travel x [Pa]."""
+        u = x - self.middle
+        a, _, d = (float(c) for c in self.coefficients[:3])
+        return a + self.slope * u + d * (u * u - self.offset)
+
+    def slope_at(self, x: float) -> float:
+        return self.slope + 2.0 * float(self.coefficients[2]) * (x - self.middle)
+
+    def variance_factor(self, x: float) -> float:
+        """Variance of `at(x)` over that of one reading."""
+        u = x - self.middle
+        row = np.array([1.0, u, u * u - self.offset, 0.0, 0.0])
+        return float(row @ self.inverse @ row)
+
+    def factor(self, index: int) -> float:
+        return float(self.inverse[index, index])
+
+    @property
+    def bow_y(self) -> float:
+        """Curvature of travel over pressure, half of d2x/dP2 [m/Pa^2]: what a local line bends by."""
+        return -float(self.coefficients[2]) / self.slope**3
+
+
+def fit_curve(cycle: Cycle, low_m: float, high_m: float, noise_x: float) -> Curve | None:
+    """Fit between `low_m` and `high_m` (travel at both contacts); None without a whole stroke both ways.
+
+    `noise_x` is the variance of a reading of travel [m^2].
+    """
+    if cycle.down is None:
+        return None
+    length = high_m - low_m
+    inner, outer = low_m + INNER * length, low_m + OUTER * length
+    up, down = _inside(cycle.up, inner, outer), _inside(cycle.down, inner, outer)
+    if min(len(up[0]), len(down[0])) < LEAST_POINTS or min(np.ptp(up[0]), np.ptp(down[0])) < 0.5 * length:
+        return None
+    x = np.concatenate((up[0], down[0]))
+    p = np.concatenate((up[1], down[1]))
+    way = np.ones(len(x))
+    way[len(up[0]) :] = -1.0
+    middle = 0.5 * (low_m + high_m)
+    u = x - middle
+    square = u * u
+    offset = float(square.mean())
+    design = np.stack((np.ones(len(u)), u, square - offset, way, way * u), axis=1)
+    inverse = _inverse(design.T @ design)
+    coefficients = inverse @ (design.T @ p)
+    variance_x = float(u.var())
+    slope = float(coefficients[1]) * (1.0 + noise_x / max(variance_x - noise_x, noise_x, 1e-30))
+    residuals = p - design @ coefficients
+    gap, factor = _gaps(u / length, residuals, way, coefficients, length)
+    return Curve(
+        middle, offset, coefficients, inverse, variance_x, slope, sqrt(float(residuals.var())), gap, factor
+    )
+
+
+def _inside(leg: Leg, inner: float, outer: float) -> tuple[Floats, Floats]:
+    inside = np.flatnonzero((leg.travel > inner) & (leg.travel < outer))
+    return leg.travel[inside], leg.pressure[inside]
+
+
+def _inverse(matrix: Floats) -> Floats:
+    """Inverse of a normal matrix whose columns have unlike units."""
+    scale = 1.0 / np.sqrt(np.diag(matrix))
+    scaled = np.asarray(np.linalg.inv(matrix * scale[:, None] * scale[None, :]), dtype=np.float64)
+    return scaled * scale[:, None] * scale[None, :]
+
+
+def _gaps(
+    share: Floats, residuals: Floats, way: Floats, coefficients: Floats, length: float
+) -> tuple[Floats, Floats]:
+    """Gap between up and down in equal parts of the stroke (share -0.5..0.5), from the fit's residuals."""
+    part = np.clip(((share + 0.5) * BINS).astype(np.int64), 0, BINS - 1)
+    upward = way > 0.0
+    up_n = np.bincount(part[upward], minlength=BINS).astype(np.float64)
+    down_n = np.bincount(part[~upward], minlength=BINS).astype(np.float64)
+    up = np.bincount(part[upward], residuals[upward], minlength=BINS)
+    down = np.bincount(part[~upward], residuals[~upward], minlength=BINS)
+    centres = ((np.arange(BINS) + 0.5) / BINS - 0.5) * length
+    fitted = 2.0 * (coefficients[3] + coefficients[4] * centres)
+    seen = (up_n >= 3) & (down_n >= 3)
+    up_n, down_n = np.where(seen, up_n, 1.0), np.where(seen, down_n, 1.0)
+    gap = np.where(seen, fitted + up / up_n - down / down_n, np.nan)
+    return gap, 1.0 / up_n + 1.0 / down_n

@@ -1,0 +1,80 @@
+"""Everything found in one cycle: four corners, the sliding curve, sticking."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from rig.analysis.corner import Corner, Missing, find_corner, orient
+from rig.analysis.curve import Curve, fit_curve
+from rig.analysis.stick import SMOOTH, BreakAway, Sticking, break_away, find_sticking
+from rig.analysis.strokes import Cycle, Leg, Strokes
+
+
+@dataclass(frozen=True, slots=True)
+class Findings:
+    """One cycle. Corners by where they are: `lift` and `full` on the way up, `fall` and `reseat` down."""
+
+    number: int
+    lift: Corner | Missing
+    full: Corner | Missing
+    fall: Corner | Missing
+    reseat: Corner | Missing
+    curve: Curve | None
+    sticking: Sticking
+    break_away: BreakAway | None  # None: the stem left its rest smoothly
+    highest_m: float  # the furthest that was surely reached [m from the rest reading]
+    rate_pa_per_s: float  # while sliding up, for what a lag is worth
+
+
+def examine(cycle: Cycle, strokes: Strokes) -> Findings:
+    low = float(np.median(cycle.up.travel[: max(5, round(0.5 / strokes.scan_s))]))
+    high = cycle.top_m
+    stroke = high - low
+    none = Missing("the stem did not travel far enough")
+    if stroke <= 0.0:
+        return Findings(cycle.number, none, none, none, none, None, SMOOTH, None, high, 0.0)
+    legs = [cycle.up] if cycle.down is None else [cycle.up, cycle.down]
+    curve = fit_curve(cycle, low, high, strokes.noise_x)
+    bow = curve.bow_y if curve is not None else 0.0
+    no_return = Missing("the stroke back was not recorded")
+
+    def corner(leg: Leg | None, low_end: bool, upward: bool) -> Corner | Missing:
+        if leg is None:
+            return no_return
+        data = orient(leg, low_end, upward, low if low_end else high)
+        return find_corner(data, stroke, strokes.scan_s, data.sign * bow)
+
+    lift = corner(cycle.up, True, True)
+    sticking = find_sticking(legs, low, high, strokes.noise_x, strokes.scan_s)
+    away = None
+    if sticking.sticking and isinstance(lift, Corner):
+        data = orient(cycle.up, True, True, low)
+        away = break_away(
+            data,
+            cycle.up.time,
+            lift.pressure,
+            lift.slide_slope,
+            sticking.hop_m,
+            strokes.noise_x,
+            strokes.scan_s,
+        )
+    return Findings(
+        number=cycle.number,
+        lift=lift,
+        full=corner(cycle.up, False, True),
+        fall=corner(cycle.down, False, False),
+        reseat=corner(cycle.down, True, False),
+        curve=curve,
+        sticking=sticking,
+        break_away=away,
+        highest_m=high,
+        rate_pa_per_s=_rate(cycle.up, low + 0.1 * stroke, low + 0.9 * stroke),
+    )
+
+
+def _rate(leg: Leg, inner: float, outer: float) -> float:
+    inside = np.flatnonzero((leg.travel > inner) & (leg.travel < outer))
+    if len(inside) < 2:
+        return 0.0
+    first, last = int(inside[0]), int(inside[-1])
+    return float((leg.pressure[last] - leg.pressure[first]) / max(leg.time[last] - leg.time[first], 1e-6))

@@ -1,0 +1,85 @@
+"""What the transmitters and the effective area add to an uncertainty, whatever the readings say.
+
+The stated accuracy of a transmitter is a half width, taken as rectangular (GUM 4.3.7). One reading carries
+it once; a difference of two readings far apart carries it twice, as independent errors at the two places
+(linearity); a difference of readings close together carries only the error of span. Taking the zero at
+vent removes a shift, but the stated accuracy is kept whole: its share for zero is not known.
+"""
+
+from dataclasses import dataclass
+from math import sqrt
+
+from rig.analysis.budget import RECTANGULAR
+from rig.analysis.result import Component
+from rig.analysis.samples import Sensors
+from rig.analysis.strokes import Strokes
+from rig.profile.model import Profile
+
+LAG_KNOWN_TO = 0.3  # share of a stated lag by which it may be wrong (assumption)
+INFERRED_LAG_S = 0.75  # casing behind the I/P's outlet, measured on simulated stands: 0.5 to 1 s
+
+
+@dataclass(frozen=True, slots=True)
+class Instruments:
+    sensors: Sensors
+    profile: Profile
+    strokes: Strokes
+    rate_pa_per_s: float  # of the ramp while the stem slides
+
+    def pressure(self, factor: float = 1.0) -> list[Component]:
+        """For a single pressure; `factor` turns Pa into the quantity (effective area for a force)."""
+        sensors = self.sensors
+        name = (
+            "calibration of the I/P (no casing transmitter)"
+            if sensors.pressure_is_inferred
+            else ("accuracy of the pressure transmitter")
+        )
+        parts = [(name, sensors.pressure_accuracy_pa * RECTANGULAR)]
+        if not self.strokes.zero_taken and not sensors.pressure_is_inferred:
+            parts.append(("zero of pressure not taken", abs(self.strokes.zero_pa) * RECTANGULAR))
+        if self.strokes.zero_sd_pa < 0.5 * sensors.pressure_resolution_pa:
+            parts.append(("resolution of pressure", 0.5 * sensors.pressure_resolution_pa * RECTANGULAR))
+        parts.append(("lags of the transmitters", self._lag()))
+        return [Component(source, u * factor) for source, u in parts if u > 0.0]
+
+    def pressure_difference(self, difference_pa: float, factor: float = 1.0) -> list[Component]:
+        """For a difference of pressures at one travel (friction, hysteresis): only the error of span."""
+        span = self.sensors.pressure_span_pa
+        share = 2.0 * self.sensors.pressure_accuracy_pa / span if span > 0.0 else 0.0
+        parts = [
+            ("span of the pressure transmitter", share * abs(difference_pa) * RECTANGULAR),
+            ("lags of the transmitters", 2.0 * self._lag()),
+        ]
+        return [Component(source, u * factor) for source, u in parts if u > 0.0]
+
+    def travel(self, factor: float = 1.0) -> list[Component]:
+        """For a travel, which is a difference of two positions."""
+        sensors = self.sensors
+        parts = [
+            ("accuracy of the position transmitter", sqrt(2.0) * sensors.position_accuracy_m * RECTANGULAR)
+        ]
+        if sqrt(self.strokes.noise_x) < 0.5 * sensors.position_resolution_m:
+            parts.append(("resolution of position", sqrt(0.5) * sensors.position_resolution_m * RECTANGULAR))
+        return [Component(source, u * abs(factor)) for source, u in parts if u > 0.0]
+
+    def rate(self, rate_n_per_m: float, pressure_pa: float, travel_m: float) -> list[Component]:
+        """For the spring rate over a pressure difference and a travel."""
+        of_pressure = sqrt(2.0) * self.sensors.pressure_accuracy_pa * RECTANGULAR / max(pressure_pa, 1.0)
+        of_travel = sqrt(2.0) * self.sensors.position_accuracy_m * RECTANGULAR / max(travel_m, 1e-6)
+        return [
+            Component("accuracy of the pressure transmitter", of_pressure * rate_n_per_m),
+            Component("accuracy of the position transmitter", of_travel * rate_n_per_m),
+            *self.area(rate_n_per_m),
+        ]
+
+    def area(self, force: float) -> list[Component]:
+        """For a force or a rate proportional to the effective area."""
+        share = self.profile.area_relative_uncertainty * RECTANGULAR
+        return [Component("effective area of the diaphragm", share * abs(force))]
+
+    def _lag(self) -> float:
+        sensors = self.sensors
+        unknown = LAG_KNOWN_TO * sqrt(sensors.pressure_lag_s**2 + sensors.position_lag_s**2) * RECTANGULAR
+        if sensors.pressure_is_inferred:
+            unknown += INFERRED_LAG_S
+        return self.rate_pa_per_s * unknown
