@@ -5,9 +5,11 @@ from dataclasses import replace
 from math import sqrt
 
 from rig.analysis.advice import advise
+from rig.analysis.corner import Corner
 from rig.analysis.cycle import Findings, examine
 from rig.analysis.decision import Rule
-from rig.analysis.instruments import Instruments
+from rig.analysis.drag import find_drag
+from rig.analysis.instruments import Instruments, lag_doubt_s
 from rig.analysis.judge import judge, limits_of, overall
 from rig.analysis.measured import Combined, Measured, Scatter, combine, estimates, pooled_scatter
 from rig.analysis.quantities import Quantities, pool
@@ -40,10 +42,15 @@ def measure(
     findings: Sequence[Findings], profile: Profile, sensors: Sensors, strokes: Strokes, sticking: bool
 ) -> dict[str, Measured]:
     """All quantities from the given cycles."""
-    rates = [f.rate_pa_per_s for f in findings if f.rate_pa_per_s > 0.0]
-    rate = sum(rates) / len(rates) if rates else 0.0
-    instruments = Instruments(sensors, profile, strokes, rate)
-    build = Quantities(findings, profile, instruments, pool(findings, strokes.noise_x), sticking)
+    noises = pool(findings, strokes.noise_x)
+    curves = [f.curve for f in findings if f.curve is not None]
+    slope = sum(c.slope for c in curves) / len(curves) if curves else 0.0
+    drag = find_drag(curves, noises.slide * slope**2, lag_doubt_s(sensors))
+    findings = [
+        f if f.curve is None else replace(f, curve=f.curve.without(drag.tau_s, drag.uneven)) for f in findings
+    ]
+    instruments = Instruments(sensors, profile, strokes, _corner_rate(findings), drag.uncertainty_s)
+    build = Quantities(findings, profile, instruments, noises, sticking, drag)
     return {
         "lift_off": build.lift_off(),
         "sliding_intercept": build.corner("lift", "sliding_intercept"),
@@ -58,6 +65,15 @@ def measure(
         "seat_load": build.seat_load(),
         "hysteresis": build.hysteresis(),
     }
+
+
+def _corner_rate(findings: Sequence[Findings]) -> float:
+    """Speed of the ramp beside the corners [Pa/s], the fastest of the four kinds' means."""
+    means = []
+    for where in ("lift", "full", "fall", "reseat"):
+        rates = [abs(c.rate) for f in findings if isinstance(c := getattr(f, where), Corner)]
+        means += [sum(rates) / len(rates)] if rates else []
+    return max(means, default=0.0)
 
 
 def _result(

@@ -37,6 +37,7 @@ class Oriented:
     q_raw: Floats
     y: Floats
     level_m: float  # y = 0 is this travel
+    time: Floats
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +65,7 @@ class Corner:
     rest_noise: Noise
     slide_noise: Noise
     rest_span: float  # Pa of rest that was seen
+    rate: float  # Pa/s of the ramp along the sliding line, positive on the way up
 
     def variance(self, rest_noise: float, slide_noise: float) -> float:
         """Variance of `pressure` [Pa^2] from the noise variances of a reading [m^2]."""
@@ -88,6 +90,7 @@ def orient(leg: Leg, low_end: bool, upward: bool, level_m: float) -> Oriented:
         sign * leg.raw[::step],
         sign * (leg.travel[::step] - level_m),
         level_m,
+        leg.time[::step],
     )
 
 
@@ -139,7 +142,7 @@ def _coarse(data: Oriented, stroke_m: float) -> tuple[float, Oriented] | Missing
     start = int(before[-1]) if len(before) else 0
     part = slice(start, last + 1)
     at = _broken_line(q[part], y[part], guess)
-    kept = Oriented(data.sign, q, data.q_raw[:end], y, data.level_m)
+    kept = Oriented(data.sign, q, data.q_raw[:end], y, data.level_m, data.time[:end])
     return at, kept
 
 
@@ -230,7 +233,13 @@ def _corner(data: Oriented, found: _Crossing, rounding: float, batch: int) -> Co
         rest_noise=_noise(rest_residuals, batch),
         slide_noise=_noise(slide_residuals, batch),
         rest_span=_span(data.q, found.rest_part),
+        rate=_rate(data, found.slide_part),
     )
+
+
+def _rate(data: Oriented, part: Index) -> float:
+    first, last = part[0], part[-1]
+    return float(data.sign * (data.q[last] - data.q[first]) / (data.time[last] - data.time[first]))
 
 
 def _noise(residuals: Floats, batch: int) -> Noise:

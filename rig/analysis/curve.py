@@ -5,10 +5,11 @@ travel. It gives spring rate, half band and spring-only pressures at once; d is 
 Noise of travel flattens b by sx^2 / var(x) (errors in variables); b is divided by that.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rig.analysis.samples import Floats
 from rig.analysis.strokes import Cycle, Leg
@@ -16,6 +17,7 @@ from rig.analysis.strokes import Cycle, Leg
 INNER, OUTER = 0.08, 0.92  # share of travel; the ends are left to the corners
 LEAST_POINTS = 30  # each way
 BINS = 10
+SPEED_SCANS = 12  # each way, for the speed of the ramp
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +33,11 @@ class Curve:
     residual_pa: float  # root mean square about the fit
     gap_pa: Floats  # up less down in BINS equal parts of the stroke, nan where not seen
     gap_factor: Floats  # variance of each over that of one reading
+    gap_speed: Floats  # Pa/s, ramp speeds up and down together in each part
+    length: float  # m, contact to contact as far as known
+    extra_matrix: Floats  # (2, 2) normal matrix of (s |dP/dt|, s u^2) freed of the other columns
+    extra_right: Floats  # (2,) and its right-hand side
+    extra_shift: Floats  # (5, 2): what a unit of either does to the coefficients when left out
 
     @property
     def half_band(self) -> float:
@@ -54,6 +61,16 @@ class Curve:
         u = x - self.middle
         row = np.array([1.0, u, u * u - self.offset, 0.0, 0.0])
         return float(row @ self.inverse @ row)
+
+    def without(self, tau_s: float, uneven: float) -> "Curve":
+        """The same curve with drag and unevenness of friction taken out; R becomes the mean over the stroke.
+
+        The gap between up and down keeps the unevenness but loses the drag.
+        """
+        fixed = self.coefficients - self.extra_shift @ np.array((tau_s, uneven))
+        fixed[3] += uneven * self.length**2 / 12.0
+        slope = self.slope * float(fixed[1]) / float(self.coefficients[1])
+        return replace(self, coefficients=fixed, slope=slope, gap_pa=self.gap_pa - tau_s * self.gap_speed)
 
     def factor(self, index: int) -> float:
         return float(self.inverse[index, index])
@@ -90,15 +107,36 @@ def fit_curve(cycle: Cycle, low_m: float, high_m: float, noise_x: float) -> Curv
     variance_x = float(u.var())
     slope = float(coefficients[1]) * (1.0 + noise_x / max(variance_x - noise_x, noise_x, 1e-30))
     residuals = p - design @ coefficients
-    gap, factor = _gaps(u / length, residuals, way, coefficients, length)
+    speed = np.concatenate((up[2], down[2]))
+    extra = np.stack((way * speed, way * square), axis=1)
+    shift = inverse @ (design.T @ extra)
+    freed = extra - design @ shift
+    gap, factor, gap_speed = _gaps(u / length, residuals, way, speed, coefficients, length)
     return Curve(
-        middle, offset, coefficients, inverse, variance_x, slope, sqrt(float(residuals.var())), gap, factor
+        middle=middle,
+        offset=offset,
+        coefficients=coefficients,
+        inverse=inverse,
+        variance_x=variance_x,
+        slope=slope,
+        residual_pa=sqrt(float(residuals.var())),
+        gap_pa=gap,
+        gap_factor=factor,
+        gap_speed=gap_speed,
+        length=length,
+        extra_matrix=freed.T @ freed,
+        extra_right=freed.T @ residuals,
+        extra_shift=shift,
     )
 
 
-def _inside(leg: Leg, inner: float, outer: float) -> tuple[Floats, Floats]:
+def _inside(leg: Leg, inner: float, outer: float) -> tuple[Floats, Floats, Floats]:
+    """Travel, pressure and its speed |dP/dt| of the readings between two travels."""
     inside = np.flatnonzero((leg.travel > inner) & (leg.travel < outer))
-    return leg.travel[inside], leg.pressure[inside]
+    before = np.maximum(inside - SPEED_SCANS, 0)
+    after = np.minimum(inside + SPEED_SCANS, len(leg.time) - 1)
+    speed = (leg.pressure[after] - leg.pressure[before]) / (leg.time[after] - leg.time[before])
+    return leg.travel[inside], leg.pressure[inside], np.abs(speed)
 
 
 def _inverse(matrix: Floats) -> Floats:
@@ -109,18 +147,24 @@ def _inverse(matrix: Floats) -> Floats:
 
 
 def _gaps(
-    share: Floats, residuals: Floats, way: Floats, coefficients: Floats, length: float
-) -> tuple[Floats, Floats]:
-    """Gap between up and down in equal parts of the stroke (share -0.5..0.5), from the fit's residuals."""
+    share: Floats, residuals: Floats, way: Floats, speed: Floats, coefficients: Floats, length: float
+) -> tuple[Floats, Floats, Floats]:
+    """Gap between up and down in equal parts of the stroke (share -0.5..0.5), from the fit's residuals.
+
+    With it the variance factor of each and the speeds of the ramp, up and down together.
+    """
     part = np.clip(((share + 0.5) * BINS).astype(np.int64), 0, BINS - 1)
     upward = way > 0.0
-    up_n = np.bincount(part[upward], minlength=BINS).astype(np.float64)
-    down_n = np.bincount(part[~upward], minlength=BINS).astype(np.float64)
-    up = np.bincount(part[upward], residuals[upward], minlength=BINS)
-    down = np.bincount(part[~upward], residuals[~upward], minlength=BINS)
-    centres = ((np.arange(BINS) + 0.5) / BINS - 0.5) * length
-    fitted = 2.0 * (coefficients[3] + coefficients[4] * centres)
+
+    def each(values: Floats | None, mask: NDArray[np.bool_]) -> Floats:
+        weights = None if values is None else values[mask]
+        return np.bincount(part[mask], weights, minlength=BINS).astype(np.float64)
+
+    up_n, down_n = each(None, upward), each(None, ~upward)
     seen = (up_n >= 3) & (down_n >= 3)
     up_n, down_n = np.where(seen, up_n, 1.0), np.where(seen, down_n, 1.0)
-    gap = np.where(seen, fitted + up / up_n - down / down_n, np.nan)
-    return gap, 1.0 / up_n + 1.0 / down_n
+    centres = ((np.arange(BINS) + 0.5) / BINS - 0.5) * length
+    fitted = 2.0 * (coefficients[3] + coefficients[4] * centres)
+    gap = fitted + each(residuals, upward) / up_n - each(residuals, ~upward) / down_n
+    speeds = each(speed, upward) / up_n + each(speed, ~upward) / down_n
+    return np.where(seen, gap, np.nan), 1.0 / up_n + 1.0 / down_n, speeds

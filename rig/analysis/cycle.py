@@ -23,7 +23,6 @@ class Findings:
     sticking: Sticking
     break_away: BreakAway | None  # None: the stem left its rest smoothly
     highest_m: float  # the furthest that was surely reached [m from the rest reading]
-    rate_pa_per_s: float  # while sliding up, for what a lag is worth
 
 
 def examine(cycle: Cycle, strokes: Strokes) -> Findings:
@@ -32,7 +31,7 @@ def examine(cycle: Cycle, strokes: Strokes) -> Findings:
     stroke = high - low
     none = Missing("the stem did not travel far enough")
     if stroke <= 0.0:
-        return Findings(cycle.number, none, none, none, none, None, SMOOTH, None, high, 0.0)
+        return Findings(cycle.number, none, none, none, none, None, SMOOTH, None, high)
     legs = [cycle.up] if cycle.down is None else [cycle.up, cycle.down]
     curve = fit_curve(cycle, low, high, strokes.noise_x)
     bow = curve.bow_y if curve is not None else 0.0
@@ -68,13 +67,4 @@ def examine(cycle: Cycle, strokes: Strokes) -> Findings:
         sticking=sticking,
         break_away=away,
         highest_m=high,
-        rate_pa_per_s=_rate(cycle.up, low + 0.1 * stroke, low + 0.9 * stroke),
     )
-
-
-def _rate(leg: Leg, inner: float, outer: float) -> float:
-    inside = np.flatnonzero((leg.travel > inner) & (leg.travel < outer))
-    if len(inside) < 2:
-        return 0.0
-    first, last = int(inside[0]), int(inside[-1])
-    return float((leg.pressure[last] - leg.pressure[first]) / max(leg.time[last] - leg.time[first], 1e-6))

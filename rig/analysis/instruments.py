@@ -25,6 +25,7 @@ class Instruments:
     profile: Profile
     strokes: Strokes
     rate_pa_per_s: float  # of the ramp while the stem slides
+    lag_uncertainty_s: float = 0.0  # of the stem behind the pressure, see drag.py
 
     def pressure(self, factor: float = 1.0) -> list[Component]:
         """For a single pressure; `factor` turns Pa into the quantity (effective area for a force)."""
@@ -39,16 +40,21 @@ class Instruments:
             parts.append(("zero of pressure not taken", abs(self.strokes.zero_pa) * RECTANGULAR))
         if self.strokes.zero_sd_pa < 0.5 * sensors.pressure_resolution_pa:
             parts.append(("resolution of pressure", 0.5 * sensors.pressure_resolution_pa * RECTANGULAR))
-        parts.append(("lags of the transmitters", self._lag()))
+        parts.append(("drag of the stem and lags of the transmitters", self._lag()))
         return [Component(source, u * factor) for source, u in parts if u > 0.0]
 
-    def pressure_difference(self, difference_pa: float, factor: float = 1.0) -> list[Component]:
-        """For a difference of pressures at one travel (friction, hysteresis): only the error of span."""
+    def pressure_difference(
+        self, difference_pa: float, factor: float = 1.0, rate_pa_per_s: float = 0.0
+    ) -> list[Component]:
+        """For a difference of pressures at one travel (friction, hysteresis): only the error of span.
+
+        `rate_pa_per_s` is by how much the ramps of the two readings differ in speed.
+        """
         span = self.sensors.pressure_span_pa
         share = 2.0 * self.sensors.pressure_accuracy_pa / span if span > 0.0 else 0.0
         parts = [
             ("span of the pressure transmitter", share * abs(difference_pa) * RECTANGULAR),
-            ("lags of the transmitters", 2.0 * self._lag()),
+            ("drag of the stem and lags of the transmitters", rate_pa_per_s * self.lag_uncertainty_s),
         ]
         return [Component(source, u * factor) for source, u in parts if u > 0.0]
 
@@ -78,8 +84,13 @@ class Instruments:
         return [Component("effective area of the diaphragm", share * abs(force))]
 
     def _lag(self) -> float:
-        sensors = self.sensors
-        unknown = LAG_KNOWN_TO * sqrt(sensors.pressure_lag_s**2 + sensors.position_lag_s**2) * RECTANGULAR
-        if sensors.pressure_is_inferred:
+        unknown = self.lag_uncertainty_s
+        if self.sensors.pressure_is_inferred:
             unknown += INFERRED_LAG_S
         return self.rate_pa_per_s * unknown
+
+
+def lag_doubt_s(sensors: Sensors) -> float:
+    """Standard uncertainty of the stated lags of the transmitters together [s]."""
+    both = sqrt(sensors.pressure_lag_s**2 + sensors.position_lag_s**2)
+    return LAG_KNOWN_TO * both * RECTANGULAR

@@ -14,6 +14,7 @@ import numpy as np
 from rig.analysis.corner import PSI, Corner, Missing, pooled_noise
 from rig.analysis.curve import Curve
 from rig.analysis.cycle import Findings
+from rig.analysis.drag import Drag
 from rig.analysis.instruments import Instruments
 from rig.analysis.measured import Measured, Seen
 from rig.analysis.result import Component
@@ -51,6 +52,7 @@ class Quantities:
     instruments: Instruments
     noises: Noises
     sticking: bool
+    drag: Drag
 
     # -- the corners -----------------------------------------------------------------------------
 
@@ -62,7 +64,7 @@ class Quantities:
             if isinstance(corner, Missing):
                 why = corner.why
                 continue
-            seen.append(Seen(found.number, corner.pressure, self._variance(corner)))
+            seen.append(Seen(found.number, self._pressure(corner), self._variance(corner)))
         if not seen:
             return Measured(key, why=why)
         return Measured(key, tuple(seen), tuple(self._corner_components(where)), TWO_LINES)
@@ -92,7 +94,7 @@ class Quantities:
             if isinstance(corner, Corner):
                 slope = 1.0 / corner.slide_slope
                 beyond = corner.travel - x0 - rated
-                value = corner.pressure - slope * max(0.0, beyond)
+                value = self._pressure(corner) - slope * max(0.0, beyond)
                 variance = self._variance(corner) + (slope**2 * x0_variance if beyond > 0.0 else 0.0)
                 seen.append(Seen(found.number, value, variance))
             elif curve is not None and found.highest_m - x0 > rated:
@@ -156,7 +158,7 @@ class Quantities:
         mean = sum(s.value for s in measured.seen) / len(measured.seen)
         shared = [
             Component("roundness of the friction loop", HALF_BAND_FLOOR_PA * area),
-            *self.instruments.pressure_difference(mean / area, area),
+            *self.instruments.pressure_difference(mean / area, area, self._sliding_rate()),
             *self.instruments.area(mean),
         ]
         return _with(measured, shared)
@@ -204,9 +206,14 @@ class Quantities:
         mean = sum(s.value for s in seen) / len(seen)
         shared = [
             Component("roundness of the friction loop", 2.0 * HALF_BAND_FLOOR_PA),
-            *self.instruments.pressure_difference(mean),
+            *self.instruments.pressure_difference(mean, 1.0, 2.0 * self._sliding_rate()),
         ]
         return Measured("hysteresis", seen, tuple(shared), method)
+
+    def _sliding_rate(self) -> float:
+        """Mean speed of the ramp over the sliding curve [Pa/s]."""
+        speeds = [float(np.median(f.curve.gap_speed)) / 2.0 for f in self.findings if f.curve is not None]
+        return sum(speeds) / len(speeds) if speeds else 0.0
 
     def _from_curve(self, key: str, take: Callable[[Curve], tuple[float, float]], factor: float) -> Measured:
         seen = []
@@ -245,6 +252,10 @@ class Quantities:
 
     def _variance(self, corner: Corner) -> float:
         return corner.variance(self.noises.rest, self.noises.slide)
+
+    def _pressure(self, corner: Corner) -> float:
+        """Pressure of a corner with what the stem lags behind taken off."""
+        return corner.pressure - self.drag.tau_s * corner.rate
 
     def _pressure_noise(self, found: Findings) -> float:
         """Variance of one reading about the sliding curve [Pa^2]."""
