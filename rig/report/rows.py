@@ -58,12 +58,19 @@ def _row(quantity: Quantity, action: Action, units: UnitSet) -> str:
     value, spread = measured_text(quantity, units)
     return (
         f'<tr{judged}><td class="name">{name}</td>'
-        f'<td class="meaning">{escape(quantity_meaning(quantity.key, action))}</td>'
+        f'<td class="meaning">{_meaning(quantity, action)}</td>'
         f'<td class="value">{value}</td><td class="spread">{spread}</td>'
         f"<td>{escape(units.symbol(QUANTITY_DIMENSION[quantity.key]))}</td>"
         f"<td>{escape(limits_text(quantity, units))}</td>"
         f'<td class="ruler">{ruler(quantity)}</td>{end}'
     )
+
+
+def _meaning(quantity: Quantity, action: Action) -> str:
+    """What its outcome risks, where it was judged; else what it means."""
+    if quantity.risk:
+        return f"<small>{escape(quantity.risk)}</small>"
+    return escape(quantity_meaning(quantity.key, action))
 
 
 def ruler(quantity: Quantity) -> str:

@@ -23,7 +23,7 @@ PAGE_PX = 255.0 / 25.4 * 96.0
 PLOT_WIDTH, TIME_WIDTH = 436.0, 276.0
 TALLEST_PX, LOWEST_PX = 360.0, 190.0  # of the plots
 HEAD_AND_FOOT_PX = 155.0  # header, signatures, footer and the gaps between all parts
-FACT_PX, ROW_PX, WORD_PX = 13.8, 19.2, 13.4  # heights of one line of each
+FACT_PX, ROW_PX, RISK_PX, WORD_PX = 13.8, 19.2, 9.0, 13.4  # heights of one line of each
 LETTERS_A_LINE, LETTERS_A_WIDE_LINE, LETTERS_A_CAUSE_LINE = 66, 112, 78
 MOST_WORD_LINES = 16  # of advice and causes together
 MOST_LATER = 4  # causes after the first
@@ -152,7 +152,7 @@ def _plot_height(causes: Sequence[str], advice: list[str], facts: int, table: st
     """What is left for the plots when the words have had their room [px]."""
     words = max(6, sum(_lines(text) for text in advice))
     used = HEAD_AND_FOOT_PX + 20.0 + facts * FACT_PX + 20.0 + words * WORD_PX
-    used += ROW_PX * (1 + table.count("<tr"))
+    used += ROW_PX * (1 + table.count("<tr")) + RISK_PX * table.count("<small")
     if causes:
         used += 38.0 + 20.0 * _lines(causes[0], LETTERS_A_CAUSE_LINE) + WORD_PX * _cause_lines(causes)
     return min(TALLEST_PX, max(LOWEST_PX, PAGE_PX - used))

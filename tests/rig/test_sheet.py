@@ -72,6 +72,15 @@ def test_a_stopped_run_shows_its_first_cause_before_anything_measured() -> None:
     assert "±" not in words[words.index("Quantity") : words.index("Advice")].replace("± (95 %)", "")
 
 
+def test_a_judged_quantity_says_what_its_outcome_risks() -> None:
+    result = made_up_result()
+    risky = replace(result.quantities["travel"], risk="a pass would be wrong less than 1 time in 40")
+    result = replace(result, quantities=result.quantities | {"travel": risky})
+    assert "Travel a pass would be wrong less than 1 time in 40 1.1290" in sheet_words(
+        made_up_record(), result
+    )
+
+
 def test_a_run_that_a_person_stopped_says_so() -> None:
     stop = Event(31.0, "stop", "Ctrl-C: vented in order")
     record = replace(made_up_record(keep=0.3), events=(stop,))
