@@ -6,7 +6,7 @@ round it is. One routine serves all four corners: the data are oriented so that 
 sliding, q = +-pressure growing, y = +-travel growing.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import inf, sqrt
 from typing import TypeAlias
 
@@ -19,6 +19,7 @@ from rig.analysis.strokes import Leg
 
 PSI = 6894.757293168361  # Pa; window sizes below were settled in psi
 GAP_PA = 0.4 * PSI
+TURN_GAP_M, TURN_GAP_SHARE = 0.5e-3, 0.06  # of travel after a turn: friction has surely reversed by then
 REST_WINDOW_PA = 4.0 * PSI
 SLIDE_WINDOW_PA = 8.0 * PSI
 LEAST_REST_PA = 0.5 * PSI  # of rest seen beyond the gap, else the corner is not measured
@@ -66,6 +67,33 @@ class Corner:
     slide_noise: Noise
     rest_span: float  # Pa of rest that was seen
     rate: float  # Pa/s of the ramp along the sliding line, positive on the way up
+    lines: "Crossing"
+    wide: "Crossing | None"  # with twice the gap
+    data_sign: float = 1.0
+    data_level_m: float = 0.0
+
+    def at_level_of(self, other: "Corner") -> "Corner":
+        """This corner where its sliding line passes the travel at which `other` meets the same contact.
+
+        A stem that turns round creeps by some hundredths of a millimetre while its friction reverses, so the
+        resting line before lift-off and before the return is bent, and its crossing is late. The other
+        corner of the same contact is come to by sliding, with friction fully turned: its travel is right.
+        """
+        y = self.data_sign * (other.travel - self.data_level_m)
+        here = self.lines.slide_at(y)
+        wide = None if self.wide is None else self.wide.slide_at(y)
+        slope = self.lines.slope_at(here)
+        factor = self.lines.slide.variance_factor(here - self.lines.guess) / slope**2
+        return replace(
+            self,
+            pressure=self.data_sign * here,
+            travel=other.travel,
+            slide_slope=slope,
+            rest_factor=other.travel_factor / slope**2,
+            slide_factor=factor,
+            travel_factor=other.travel_factor,
+            rounding=float("nan") if wide is None else self.data_sign * (here - wide),
+        )
 
     def variance(self, rest_noise: float, slide_noise: float) -> float:
         """Variance of `pressure` [Pa^2] from the noise variances of a reading [m^2]."""
@@ -94,26 +122,33 @@ def orient(leg: Leg, low_end: bool, upward: bool, level_m: float) -> Oriented:
     )
 
 
-def find_corner(data: Oriented, stroke_m: float, scan_s: float, bow: float = 0.0) -> Corner | Missing:
-    """The corner of `data`, for a stroke of about `stroke_m`; `bow` is the known curvature d2y/dq2 / 2."""
+def find_corner(
+    data: Oriented, stroke_m: float, scan_s: float, bow: float = 0.0, after_turn: bool = False
+) -> Corner | Missing:
+    """The corner of `data`, for a stroke of about `stroke_m`; `bow` is the known curvature d2y/dq2 / 2.
+
+    `after_turn`: the stem has turned round just before, so more of the sliding line is left out.
+    """
     guess = _coarse(data, stroke_m)
     if isinstance(guess, Missing):
         return guess
-    at, data = guess
-    first = _cross(data, at, GAP_PA, bow)
+    at, slope, data = guess
+    gap = GAP_PA
+    if after_turn and slope > 0.0:
+        gap = max(gap, min(TURN_GAP_M, TURN_GAP_SHARE * stroke_m) / slope)
+    first = _cross(data, at, GAP_PA, gap, bow)
     if isinstance(first, Missing):
         return first
     if abs(first.at - at) > 0.25 * GAP_PA:
-        first = _cross(data, first.at, GAP_PA, bow)
+        first = _cross(data, first.at, GAP_PA, gap, bow)
         if isinstance(first, Missing):
             return first
-    wide = _cross(data, first.at, 2.0 * GAP_PA, bow)
-    rounding = first.at - wide.at if isinstance(wide, _Crossing) else float("nan")
-    return _corner(data, first, rounding, max(4, round(BATCH_S / scan_s)))
+    wide = _cross(data, first.at, 2.0 * GAP_PA, 2.0 * gap, bow)
+    return _corner(data, first, None if isinstance(wide, Missing) else wide, max(4, round(BATCH_S / scan_s)))
 
 
 @dataclass(frozen=True, slots=True)
-class _Crossing:
+class Crossing:
     guess: float  # the lines count from here
     step: float  # the crossing, from the guess
     rest: Line
@@ -126,9 +161,19 @@ class _Crossing:
     def at(self) -> float:
         return self.guess + self.step
 
+    def slide_at(self, y: float) -> float:
+        """q at which the sliding line passes y."""
+        step = self.step
+        for _ in range(3):
+            step = (y - self.slide.intercept - self.bow * step * step) / self.slide.slope
+        return self.guess + step
 
-def _coarse(data: Oriented, stroke_m: float) -> tuple[float, Oriented] | Missing:
-    """Corner to about a quarter of the gap by a scan of a broken line, and the data that belong to it."""
+    def slope_at(self, q: float) -> float:
+        return self.slide.slope + 2.0 * self.bow * (q - self.guess)
+
+
+def _coarse(data: Oriented, stroke_m: float) -> tuple[float, float, Oriented] | Missing:
+    """Corner to about a quarter of the gap, slope beyond it [m/Pa], and the data that belong to it."""
     reached = data.y >= 0.45 * stroke_m
     end = int(np.argmax(reached)) if reached.any() else len(data.y)
     y, q = data.y[:end], data.q[:end]
@@ -143,7 +188,7 @@ def _coarse(data: Oriented, stroke_m: float) -> tuple[float, Oriented] | Missing
     part = slice(start, last + 1)
     at = _broken_line(q[part], y[part], guess)
     kept = Oriented(data.sign, q, data.q_raw[:end], y, data.level_m, data.time[:end])
-    return at, kept
+    return at, float(slope), kept
 
 
 def _broken_line(q: Floats, y: Floats, guess: float) -> float:
@@ -178,10 +223,10 @@ def _broken_line(q: Floats, y: Floats, guess: float) -> float:
     return guess + float(c[near][np.argmax(gain[near])])
 
 
-def _cross(data: Oriented, at: float, gap: float, bow: float) -> _Crossing | Missing:
+def _cross(data: Oriented, at: float, gap: float, slide_gap: float, bow: float) -> Crossing | Missing:
     u = data.q - at
     resting = np.flatnonzero((u < -gap) & (u > -REST_WINDOW_PA))
-    sliding = np.flatnonzero((u > gap) & (u < SLIDE_WINDOW_PA))
+    sliding = np.flatnonzero((u > slide_gap) & (u < SLIDE_WINDOW_PA))
     rest_span = _span(u, resting)
     if len(resting) < 8 or rest_span < LEAST_REST_PA:
         seen = max(0.0, rest_span) / PSI
@@ -198,14 +243,14 @@ def _cross(data: Oriented, at: float, gap: float, bow: float) -> _Crossing | Mis
         step = (rest.intercept - slide.intercept - bow * step * step) / (slide.slope - rest.slope)
     if abs(step) > 2.0 * PSI:
         return Missing("the resting and the sliding line do not cross near the corner")
-    return _Crossing(at, step, rest, slide, bow, resting, sliding)
+    return Crossing(at, step, rest, slide, bow, resting, sliding)
 
 
 def _span(u: Floats, index: Index) -> float:
     return float(np.ptp(u[index])) if len(index) else 0.0
 
 
-def _corner(data: Oriented, found: _Crossing, rounding: float, batch: int) -> Corner:
+def _corner(data: Oriented, found: Crossing, wide: Crossing | None, batch: int) -> Corner:
     rest, slide, step, guess = found.rest, found.slide, found.step, found.guess
     steeper = slide.slope - rest.slope
     rest_at, slide_at = rest.variance_factor(step), slide.variance_factor(step)
@@ -229,11 +274,15 @@ def _corner(data: Oriented, found: _Crossing, rounding: float, batch: int) -> Co
         rest_factor=rest_factor,
         slide_factor=slide_factor,
         travel_factor=travel_factor,
-        rounding=data.sign * rounding,
+        rounding=float("nan") if wide is None else data.sign * (found.at - wide.at),
         rest_noise=_noise(rest_residuals, batch),
         slide_noise=_noise(slide_residuals, batch),
         rest_span=_span(data.q, found.rest_part),
         rate=_rate(data, found.slide_part),
+        lines=found,
+        wide=wide,
+        data_sign=data.sign,
+        data_level_m=data.level_m,
     )
 
 

@@ -41,9 +41,10 @@ def examine(cycle: Cycle, strokes: Strokes) -> Findings:
         if leg is None:
             return no_return
         data = orient(leg, low_end, upward, low if low_end else high)
-        return find_corner(data, stroke, strokes.scan_s, data.sign * bow)
+        return find_corner(data, stroke, strokes.scan_s, data.sign * bow, after_turn=low_end == upward)
 
-    lift = corner(cycle.up, True, True)
+    full, reseat = corner(cycle.up, False, True), corner(cycle.down, True, False)
+    lift = _levelled(corner(cycle.up, True, True), reseat)
     sticking = find_sticking(legs, low, high, strokes.noise_x, strokes.scan_s)
     away = None
     if sticking.sticking and isinstance(lift, Corner):
@@ -60,11 +61,18 @@ def examine(cycle: Cycle, strokes: Strokes) -> Findings:
     return Findings(
         number=cycle.number,
         lift=lift,
-        full=corner(cycle.up, False, True),
-        fall=corner(cycle.down, False, False),
-        reseat=corner(cycle.down, True, False),
+        full=full,
+        fall=_levelled(corner(cycle.down, False, False), full),
+        reseat=reseat,
         curve=curve,
         sticking=sticking,
         break_away=away,
         highest_m=high,
     )
+
+
+def _levelled(corner: Corner | Missing, other: Corner | Missing) -> Corner | Missing:
+    """A corner after a turn, read at the travel of the corner that came to the same contact by sliding."""
+    if isinstance(corner, Corner) and isinstance(other, Corner):
+        return corner.at_level_of(other)
+    return corner

@@ -23,7 +23,7 @@ from rig.profile.model import Action, Profile
 
 # What rounding of a corner leaves after the self-diagnosis, in travel of the stem: friction that has not
 # finished reversing, a soft seat. Settled on simulated actuators; times dP/dx it is a pressure.
-FLOOR_M = {"lift": 14e-6, "full": 4e-6, "fall": 21e-6, "reseat": 4e-6}
+FLOOR_M = {"lift": 4e-6, "full": 3e-6, "fall": 4e-6, "reseat": 3e-6}
 HALF_BAND_FLOOR_PA = 0.002 * PSI
 NAMES = {
     "lift": "lift_off",
@@ -122,10 +122,10 @@ class Quantities:
 
     def start(self, found: Findings) -> tuple[float, float] | None:
         """Travel reading at which the stem leaves and meets its rest, and its variance."""
-        return self._level(found.lift, found.reseat)
+        return self._level(found.reseat, found.lift)
 
     def travel(self) -> Measured:
-        """From contact to contact, up and down averaged; what the seat gives way under load is not in it."""
+        """From contact to contact; what the seat gives way under load is not in it."""
         seen = []
         why = "the stem did not come to its end of travel"
         for found in self.findings:
@@ -141,12 +141,11 @@ class Quantities:
         return Measured("travel", tuple(seen), tuple(self.instruments.travel()), "contact to contact")
 
     def _level(self, *corners: Corner | Missing) -> tuple[float, float] | None:
-        found = [c for c in corners if isinstance(c, Corner)]
-        if not found:
-            return None
-        n = len(found)
-        variance = sum(c.travel_factor for c in found) / n**2 * self.noises.rest
-        return sum(c.travel for c in found) / n, variance
+        """Travel reading of a contact, from the first corner there is: best the one come to by sliding."""
+        for corner in corners:
+            if isinstance(corner, Corner):
+                return corner.travel, corner.travel_factor * self.noises.rest
+        return None
 
     # -- the sliding curve -----------------------------------------------------------------------
 

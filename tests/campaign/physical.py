@@ -201,10 +201,22 @@ def true_values(case: Case) -> dict[str, float]:
     """What a perfect measurement finds, by the definitions of rig/analysis/README.md.
 
     Full travel of an air-to-open valve is where the stem passes rated travel, if its stop is beyond that.
+    The seat's contact line crosses the sliding line half its rounding beyond the first touch.
     """
-    true = truth(case.actuator, case.profile.supply_pa)
+    actuator, profile = case.actuator, case.profile
+    true = truth(actuator, profile.supply_pa)
     values = {name: float(getattr(true, name)) for name in true.__dataclass_fields__}
-    beyond = max(0.0, true.travel - case.profile.rated_travel_m)
-    if case.profile.action is Action.AIR_TO_OPEN:
-        values["full_travel"] -= beyond * true.spring_rate / case.profile.area_m2
+    slope = true.spring_rate / profile.area_m2
+    foot = 0.5 * actuator.seat_rounding_m
+    values["travel"] += foot
+    if profile.action is Action.AIR_TO_OPEN:
+        for key in ("lift_off", "sliding_intercept", "reseat", "spring_only_lower", "spring_only_upper"):
+            values[key] -= slope * foot
+        values["seat_load"] = profile.area_m2 * values["reseat"]
+        values["full_travel"] -= slope * max(0.0, values["travel"] - profile.rated_travel_m)
+        # Rated travel counts from the crossing; a stop that comes first is met where it is.
+    else:
+        values["full_travel"] += slope * foot
+        values["return_start"] += slope * foot
+        values["seat_load"] = profile.area_m2 * (profile.supply_pa - values["full_travel"])
     return values
