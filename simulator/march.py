@@ -30,11 +30,13 @@ class State(NamedTuple):
 
 
 class Coefficients(NamedTuple):
-    """What stays as it is during one call; all from the actuator, the installation and the faults."""
+    """What stays as it is during one call; the first four change from call to call, the rest seldom."""
 
     pilot_target_pa: float  # absolute
-    pilot_lag_s: float
     supply_pa: float  # at the I/P's inlet, absolute
+    friction_scale: float
+    static_n: float
+    pilot_lag_s: float
     room_pa: float
     room_k: float
     tube: float  # C rho0 of the tubing [kg/(s Pa)]
@@ -53,9 +55,7 @@ class Coefficients(NamedTuple):
     viscous: float
     bristle: float  # s0
     bristle_damping: float  # s1
-    friction_scale: float
     coulomb_n: float
-    static_n: float
     stribeck_m_per_s: float
     low_m: float  # first contact below
     low_stiffness: float

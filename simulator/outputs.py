@@ -38,6 +38,7 @@ class Drive:
     installation: Installation
     terminals: Terminals = field(default_factory=Terminals)
     valves: Valves = field(default_factory=Valves)
+    changed: bool = True  # an output register may have changed since the terminals were set
 
     def __post_init__(self) -> None:
         if self.stand.supply_valve is None:
@@ -47,7 +48,8 @@ class Drive:
 
     def follow(self, time_s: float, condition: Condition, switches: Switches) -> None:
         """Bring terminals and valves up to date."""
-        self._terminals(condition)
+        if self.changed or condition.outputs_stuck or condition.power_cut:
+            self._terminals(condition)
         powered = not condition.power_cut
         if self.installation.stop_cuts_valves and not switches.emergency_stop_healthy:
             powered = False
@@ -64,6 +66,7 @@ class Drive:
 
     def fail_safe(self, module: str) -> None:
         """The module's outputs go to zero: no current, no coil energised."""
+        self.changed = True
         unit = self.modules[module]
         output = self.stand.demand_output
         if output.module == module:
@@ -94,6 +97,7 @@ class Drive:
 
     def _terminals(self, condition: Condition) -> None:
         stand, t = self.stand, self.terminals
+        self.changed = condition.power_cut or bool(condition.outputs_stuck)
         if condition.power_cut:
             t.demand_pa, t.supply_energised, t.vent_energised = 0.0, False, False
             return

@@ -7,9 +7,18 @@ is renewed every `RENEW_S`.
 
 from dataclasses import dataclass, field
 from math import log10, sqrt
+from typing import Any, NamedTuple
 
 from simulator.actuator import Actuator
-from simulator.air import ATMOSPHERE_PA, GAMMA, R_AIR, REFERENCE_DENSITY, REFERENCE_K, conductance_si, tube_delay_s
+from simulator.air import (
+    ATMOSPHERE_PA,
+    GAMMA,
+    R_AIR,
+    REFERENCE_DENSITY,
+    REFERENCE_K,
+    conductance_si,
+    tube_delay_s,
+)
 from simulator.march import Coefficients, State, march
 
 STEP_S = 0.002
@@ -56,8 +65,7 @@ class Inputs:
     slip_m: float = 0.0  # the connector has slipped: the plug sits this much lower on the stem
 
 
-@dataclass(frozen=True, slots=True)
-class Outputs:
+class Outputs(NamedTuple):
     """What the transmitters could see, gauge and SI, and some things that they cannot."""
 
     time_s: float
@@ -88,6 +96,9 @@ class Plant:
     _rest_s: float = field(init=False, default=0.0)
     _plug_m: float = field(init=False, default=0.0)
     _air_kg_before: float = field(init=False, default=0.0)
+    _factor: float = field(init=False, default=1.0)
+    _key: tuple[Any, ...] = field(init=False, default=(None,))
+    _seldom: tuple[float, ...] = field(init=False, default=())
 
     def __post_init__(self) -> None:
         a = self.actuator
@@ -152,55 +163,62 @@ class Plant:
         return self.room_pa + min(max(wanted, 0.0), self._supply_pa)
 
     def coefficients(self, inputs: Inputs, span_s: float) -> Coefficients:
-        a, f, conv = self.actuator, self.actuator.friction, self.converter
-        hose = 0.0 if inputs.hose_off else 1.0
-        target = self._pilot_target(inputs, span_s)
+        """All of the loop's coefficients for the next `span_s`; `inputs` and the state decide."""
+        conv, i = self.converter, inputs
+        key = (
+            self.actuator, i.vent_open, i.hose_off, i.exhaust_factor, i.leak_extra, i.preload_extra_n,
+            i.spring_factor, i.debris_m, i.slip_m, i.friction_factor,
+        )  # fmt: skip
+        if key != self._key or key[0] is not self._key[0]:
+            self._rescale_bristles(i.friction_factor)
+            self._key, self._seldom = key, self._seldom_changed(i)
         flow = max(0.0, (self.state.air_kg - self._air_kg_before) / span_s)
         self._air_kg_before = self.state.air_kg
+        target = self._pilot_target(i, span_s)
         supply = self.room_pa + max(0.0, self._supply_pa - flow * conv.supply_droop_pa_s_per_kg)
+        static_n = self.actuator.friction.coulomb_n * self._static_ratio()
+        return Coefficients._make((target, supply, self._friction_scale(i), static_n, *self._seldom))
+
+    def _rescale_bristles(self, factor: float) -> None:
+        """Friction that rises or falls at once changes the stiffness of the bristles, not their force."""
+        if factor != self._factor:
+            self.state = self.state._replace(bristle_m=self.state.bristle_m * self._factor / factor)
+            self._factor = factor
+
+    def _seldom_changed(self, inputs: Inputs) -> tuple[float, ...]:
+        """Coefficients from `pilot_lag_s` on."""
+        a, f, conv = self.actuator, self.actuator.friction, self.converter
         outlet = a.leak_conductance + inputs.leak_extra
         outlet += conv.vent_conductance if inputs.vent_open else 0.0
         outlet += a.tubing_conductance if inputs.hose_off else 0.0
-        low, low_stiff, low_round, low_stop, high, high_stiff, high_round, high_stop = contacts(a, inputs)
-        coulomb = f.coulomb_n
-        return Coefficients(
-            pilot_target_pa=target,
-            pilot_lag_s=conv.lag_s + tube_delay_s(conv.tubing_length_m, self.room_k),
-            supply_pa=supply,
-            room_pa=self.room_pa,
-            room_k=self.room_k,
-            tube=hose * a.tubing_conductance * REFERENCE_DENSITY,
-            tube_critical=a.tubing_critical_ratio,
-            fill=conv.fill_conductance * REFERENCE_DENSITY,
-            exhaust=conv.exhaust_conductance * inputs.exhaust_factor * REFERENCE_DENSITY,
-            valve_critical=conv.critical_ratio,
-            outlet=outlet * REFERENCE_DENSITY,
-            wall_w_per_k=a.wall_conductance_w_per_k,
-            volume_m3=a.casing_volume_m3,
-            area_m2=a.area_m2,
-            area_slope_m=a.area_m2 * a.area_change_per_m,
-            rest_force_n=a.rest_force_n * inputs.spring_factor + inputs.preload_extra_n,
-            slope_n_per_m=a.slope_n_per_m * inputs.spring_factor,
-            mass_kg=a.moving_mass_kg,
-            viscous=f.viscous_n_s_per_m,
-            bristle=f.bristle_n_per_m,
-            bristle_damping=f.bristle_damping_n_s_per_m,
-            friction_scale=self._friction_scale(inputs),
-            coulomb_n=coulomb,
-            static_n=coulomb * self._static_ratio(),
-            stribeck_m_per_s=f.stribeck_m_per_s,
-            low_m=low,
-            low_stiffness=low_stiff,
-            low_rounding_m=low_round,
-            low_stop_m=low_stop,
-            high_m=high,
-            high_stiffness=high_stiff,
-            high_rounding_m=high_round,
-            high_stop_m=high_stop,
-            stop_stiffness=a.stop_stiffness_n_per_m,
-            contact_damping=a.contact_damping_n_s_per_m,
-            bind_from_m=a.end_bind_from_m,
-            bind_n_per_m=a.end_bind_n_per_m,
+        spring_n = (a.rest_force_n - a.weight_n - a.unbalance_n) * inputs.spring_factor
+        return (
+            conv.lag_s + tube_delay_s(conv.tubing_length_m, self.room_k),
+            self.room_pa,
+            self.room_k,
+            0.0 if inputs.hose_off else a.tubing_conductance * REFERENCE_DENSITY,
+            a.tubing_critical_ratio,
+            conv.fill_conductance * REFERENCE_DENSITY,
+            conv.exhaust_conductance * inputs.exhaust_factor * REFERENCE_DENSITY,
+            conv.critical_ratio,
+            outlet * REFERENCE_DENSITY,
+            a.wall_conductance_w_per_k,
+            a.casing_volume_m3,
+            a.area_m2,
+            a.area_m2 * a.area_change_per_m,
+            spring_n + a.weight_n + a.unbalance_n + inputs.preload_extra_n,
+            a.spring_rate_n_per_m * inputs.spring_factor + a.unbalance_n_per_m,
+            a.moving_mass_kg,
+            f.viscous_n_s_per_m,
+            f.bristle_n_per_m,
+            f.bristle_damping_n_s_per_m,
+            f.coulomb_n,
+            f.stribeck_m_per_s,
+            *contacts(a, inputs),
+            a.stop_stiffness_n_per_m,
+            a.contact_damping_n_s_per_m,
+            a.end_bind_from_m,
+            a.end_bind_n_per_m,
         )
 
     def _static_ratio(self) -> float:

@@ -36,7 +36,7 @@ class Refused(Exception):  # noqa: N818  (it is an answer, not an error of ours)
         self.code = int(code)
 
 
-class NoAnswer(Exception):  # noqa: N818  (as above)
+class NoAnswer(TimeoutError):  # noqa: N818  (as above)
     """Nothing comes back: the request or its answer is lost."""
 
 
@@ -50,6 +50,8 @@ _FORMAT = {Number.INT16: "h", Number.UINT16: "H", Number.INT32: "i", Number.UINT
 
 def encode(channel: AnalogChannel, raw: float) -> list[int]:
     """Register words of a raw number, in the channel's type and word order."""
+    if channel.number is Number.UINT16:
+        return [int(raw)]
     value: float | int = raw if channel.number is Number.FLOAT32 else int(raw)
     data = struct.pack(">" + _FORMAT[channel.number], value)
     words = [int.from_bytes(data[i : i + 2], "big") for i in range(0, len(data), 2)]
@@ -114,8 +116,13 @@ class Unit:
             most = min(most, self.module.max_read)
         if not 1 <= count <= most:
             raise Refused(Code.ILLEGAL_VALUE, f"{count} asked, 1 to {most} allowed")
-        if any(at not in held for at in range(address, address + count)):
+        if not self._all_there(held, address, count):
             raise Refused(Code.ILLEGAL_ADDRESS, f"{table} {address}..{address + count - 1}")
+
+    def _all_there(self, held: dict[int, int], address: int, count: int) -> bool:
+        if self.module.read_gaps:  # then there is everything from 0 on
+            return address >= 0 and address + count - 1 in held
+        return all(at in held for at in range(address, address + count))
 
     def check_write(self, table: Table, address: int, values: list[int], function: int | None) -> None:
         used = function if function is not None else self.usual_function(table, len(values))
@@ -125,7 +132,7 @@ class Unit:
         top = 1 if table is Table.COILS else 0xFFFF
         if any(not 0 <= value <= top for value in values):
             raise Refused(Code.ILLEGAL_VALUE, "value does not fit")
-        if any(at not in self.values[table] for at in range(address, address + len(values))):
+        if not self._all_there(self.values[table], address, len(values)):
             raise Refused(Code.ILLEGAL_ADDRESS, f"{table} {address}..{address + len(values) - 1}")
         if any(at not in self.writable[table] for at in range(address, address + len(values))):
             raise Refused(Code.ILLEGAL_ADDRESS, "read only")

@@ -142,6 +142,7 @@ class SimulatedStand:
             held.values[table][at] = value
             if dog is not None and table is Table.HOLDING:
                 dog.written(at, value, self._time_s)
+        self.drive.changed = True
         self.drive.follow(self._time_s, self.condition, self.switches)
 
     def unit(self, unit: int, link: str | None = None) -> Unit:

@@ -61,8 +61,15 @@ class Transmitter:
         self._next_s = -inf
         self._raw = 0.0
         low, high = LIMITS[channel.number]
+        self._register_low, self._register_high = low, high
+        live = channel.live
+        if live is not None:  # a healthy transmitter saturates at the edge of its live range (NE 43)
+            low, high = max(low, min(live.low, live.high)), min(high, max(live.low, live.high))
         self._low, self._high = low, high
         self._float = channel.number is Number.FLOAT32
+        scale = channel.scale
+        self._span, self._base = scale.span, min(scale.value_low, scale.value_high)
+        self._per_count = scale.per_count
 
     def follow(self, time_s: float, true: float) -> None:
         """First-order lag, exact for a straight line between the calls."""
@@ -92,10 +99,7 @@ class Transmitter:
             return self._failure(s.failed_high)
         if s.stuck:
             return self._raw
-        e, scale = self.errors, self.channel.scale
-        span = scale.span
-        value = self._lagged
-        base = min(scale.value_low, scale.value_high)
+        e, span, base, value = self.errors, self._span, self._base, self._lagged
         if s.upside_down:
             value = 2.0 * base + span - value
         value = base + (value - base) * s.factor + s.offset
@@ -108,21 +112,20 @@ class Transmitter:
         if e.resolution_share:
             grain = e.resolution_share * span
             value = round(value / grain) * grain
-        return self._fit(scale.to_raw(value))
-
-    def _fit(self, raw: float) -> float:
-        raw = min(max(raw, self._low), self._high)
-        live = self.channel.live
-        if live is not None:  # a healthy transmitter saturates at the edge of its live range (NE 43)
-            raw = min(max(raw, min(live.low, live.high)), max(live.low, live.high))
+        scale = self.channel.scale
+        raw = scale.raw_low + (value - scale.value_low) / self._per_count
+        if raw > self._high:
+            raw = self._high
+        elif raw < self._low:
+            raw = self._low
         return raw if self._float else float(round(raw))
 
     def _failure(self, high: bool) -> float:
         """NE 43 failure level just beyond the live range; without a live range the end of the register."""
         live = self.channel.live
         if live is None:
-            return float("nan") if self._float else (self._high if high else self._low)
+            return float("nan") if self._float else (self._register_high if high else self._register_low)
         beyond = 0.01 * (live.failed_high - live.failed_low)
         raw = live.failed_high + beyond if high else live.failed_low - beyond
-        raw = min(max(raw, self._low), self._high)
+        raw = min(max(raw, self._register_low), self._register_high)
         return raw if self._float else float(round(raw))
