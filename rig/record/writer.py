@@ -3,7 +3,7 @@
 import json
 import re
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from itertools import count
 from pathlib import Path
@@ -110,12 +110,13 @@ class RecordWriter:
         if self._helper is not None:
             self._helper.join()
         problems: list[RecordProblem] = []
-        for step in (
+        steps: tuple[Callable[[], None], ...] = (
             lambda: self._events.append(event_row(self._last_s, CLOSED, "")),
             self._samples.close,
             self._events.close,
             self._raise_sync_error,
-        ):
+        )
+        for step in steps:
             try:
                 step()
             except RecordProblem as problem:

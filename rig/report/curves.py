@@ -29,7 +29,7 @@ def travel_of(samples: Samples) -> Floats:
     at_rest = position[(samples.stage == ZERO) & np.isfinite(position)]
     if at_rest.size == 0:
         return np.full_like(position, np.nan)
-    travel = position - np.median(at_rest)
+    travel: Floats = position - float(np.median(at_rest))
     moved = travel[np.isin(samples.stage, (RISE, TOP, RETURN)) & np.isfinite(travel)]
     if moved.size == 0:
         return travel

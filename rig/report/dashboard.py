@@ -8,7 +8,7 @@ from rich.text import Text
 
 from rig.profile.model import Profile
 from rig.report.text_plot import LABEL, plot_lines
-from rig.report.words import BEFORE_MOVEMENT, ends, pressure_range_text, travel_text
+from rig.report.words import BEFORE_MOVEMENT, ends, live_text, pressure_range_text, travel_text
 from rig.stand.sample import Sample
 from rig.units import Dimension, UnitSet
 
@@ -86,14 +86,14 @@ class Dashboard:
             return Text("pressure")
         reading = sample.reading
         shown = (
-            units.text(Dimension.PRESSURE, reading.pressure.value, 2)
+            live_text(units, Dimension.PRESSURE, reading.pressure.value)
             if reading.pressure.good
             else reading.pressure.health.value
         )
         inferred = " (inferred)" if reading.pressure_is_inferred else ""
-        demand = units.text(Dimension.PRESSURE, sample.command.output_pa, 2)
+        demand = live_text(units, Dimension.PRESSURE, sample.command.output_pa)
         supply = (
-            f"   supply {units.text(Dimension.PRESSURE, reading.supply.value, 1)}"
+            f"   supply {live_text(units, Dimension.PRESSURE, reading.supply.value)}"
             if reading.supply.good
             else ""
         )
@@ -105,7 +105,7 @@ class Dashboard:
         if self._travel_m is None or not isfinite(self._travel_m):
             return Text(f"{'travel':<{LABEL}}{'not known yet':>12}")
         share = self._travel_m / self._profile.rated_travel_m
-        shown = self._units.text(Dimension.LENGTH, self._travel_m, 3)
+        shown = live_text(self._units, Dimension.LENGTH, self._travel_m)
         rest, end = ends(self._profile.action)
         room = width - LABEL - 12 - 10 - len(rest) - len(end) - 4
         return Text.assemble(

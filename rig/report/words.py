@@ -152,7 +152,17 @@ def travel_text(units: UnitSet, travel_m: float) -> str:
     """A rated travel as people say it: '1-1/8 in' or '28.6 mm'."""
     if in_inches(units):
         return inches_text(travel_m)
-    return units.text(Dimension.LENGTH, travel_m)
+    shown = f"{units.to(Dimension.LENGTH, travel_m):.1f}".removesuffix(".0")
+    return f"{shown} {units.symbol(Dimension.LENGTH)}"
+
+
+_STEP = {Dimension.PRESSURE: 50.0, Dimension.LENGTH: 25e-6}  # Pa, m: finer than this no eye follows
+
+
+def live_text(units: UnitSet, dimension: Dimension, si: float) -> str:
+    """A value that changes while it is looked at: always the same number of decimals in a unit."""
+    decimals = max(0, round(-log10(units.to(dimension, _STEP[dimension]))))
+    return f"{units.to(dimension, si):.{decimals}f} {units.symbol(dimension)}"
 
 
 def pressure_range_text(units: UnitSet, lower_pa: float, upper_pa: float) -> str:

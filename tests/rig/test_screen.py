@@ -12,6 +12,7 @@ from rig.report.braille import BLANK, BrailleGrid
 from rig.report.curves import travel_of
 from rig.report.dashboard import Dashboard, bar, minutes
 from rig.report.screen import DRAWS_PER_S, STOP_HINT, LiveScreen, PlainScreen, choose_screen
+from rig.report.words import live_text
 from rig.units import UNIT_SETS, Dimension
 from safety.signals import Health, Signal
 
@@ -63,7 +64,7 @@ def test_stage_pressure_travel_progress_and_what_to_watch_for_are_on_the_screen(
         "cycle 1, rise",
         "guard: ramping",
         "it should lift smoothly",
-        PSI_SET.text(Dimension.PRESSURE, sample.reading.pressure.value, 2),
+        f"{PSI_SET.to(Dimension.PRESSURE, sample.reading.pressure.value):.2f} psi",
         f"{sample.demand.progress:.0%}, about {minutes(sample.demand.remaining_s)} left",
         " · ".join(LIMITS),
         STOP_HINT,
@@ -226,3 +227,12 @@ def test_while_the_clock_stands_still_nothing_is_drawn_again() -> None:
         for sample in SAMPLES[:1000]:
             screen.update(sample, 0.0)
         assert len(printed(console)) == before
+
+
+@pytest.mark.parametrize(
+    ("units", "pressure", "travel"),
+    [("psi", "29.01 psi", "1.126 in"), ("bar", "2.000 bar", "28.60 mm"), ("kPa", "200.0 kPa", "28.60 mm")],
+)
+def test_a_changing_value_keeps_its_decimals(units: str, pressure: str, travel: str) -> None:
+    assert live_text(UNIT_SETS[units], Dimension.PRESSURE, 200_000.0) == pressure
+    assert live_text(UNIT_SETS[units], Dimension.LENGTH, 0.0286) == travel
