@@ -20,7 +20,8 @@ class Dimension(StrEnum):
     LENGTH = "length"
     AREA = "area"
     FORCE = "force"
-    SPRING_RATE = "spring rate"  # also a load per length of seat line
+    SPRING_RATE = "spring rate"
+    LINE_LOAD = "load per length"
     PRESSURE_RATE = "pressure rate"
     TIME = "time"
     FREQUENCY = "rate of scans"
@@ -36,6 +37,14 @@ LBF_N = POUND_KG * 9.80665  # standard gravity, exact (NIST SP 811, B.8)
 PSI_PA = LBF_N / INCH_M**2
 
 # Symbol as written -> SI.
+_PER_LENGTH = {
+    "lbf/in": LBF_N / INCH_M,
+    "N/mm": 1e3,
+    "kN/m": 1e3,
+    "N/m": 1.0,
+    "lbf/ft": LBF_N / (12 * INCH_M),
+    "kgf/mm": 9806.65,
+}
 FACTORS: Mapping[Dimension, Mapping[str, float]] = {
     Dimension.PRESSURE: {
         "psi": PSI_PA,
@@ -53,14 +62,8 @@ FACTORS: Mapping[Dimension, Mapping[str, float]] = {
     Dimension.LENGTH: {"in": INCH_M, "mm": 1e-3, "cm": 1e-2, "m": 1.0, "µm": 1e-6, "ft": 12 * INCH_M},
     Dimension.AREA: {"in²": INCH_M**2, "cm²": 1e-4, "m²": 1.0, "mm²": 1e-6, "ft²": (12 * INCH_M) ** 2},
     Dimension.FORCE: {"lbf": LBF_N, "N": 1.0, "kN": 1e3, "kgf": 9.80665, "kip": 1e3 * LBF_N},
-    Dimension.SPRING_RATE: {
-        "lbf/in": LBF_N / INCH_M,
-        "N/mm": 1e3,
-        "kN/m": 1e3,
-        "N/m": 1.0,
-        "lbf/ft": LBF_N / (12 * INCH_M),
-        "kgf/mm": 9806.65,
-    },
+    Dimension.SPRING_RATE: _PER_LENGTH,
+    Dimension.LINE_LOAD: _PER_LENGTH,
     Dimension.PRESSURE_RATE: {
         "psi/s": PSI_PA,
         "bar/s": 1e5,
@@ -84,6 +87,7 @@ PROPOSED: Mapping[Dimension, tuple[str, ...]] = {  # by errors
     Dimension.AREA: ("in²", "cm²"),
     Dimension.FORCE: ("lbf", "N"),
     Dimension.SPRING_RATE: ("lbf/in", "N/mm"),
+    Dimension.LINE_LOAD: ("lbf/in", "N/mm"),
     Dimension.PRESSURE_RATE: ("psi/s", "bar/s", "kPa/s"),
     Dimension.TIME: ("s", "ms"),
     Dimension.FREQUENCY: ("/s",),
@@ -98,6 +102,7 @@ SI = {
     Dimension.AREA: "m²",
     Dimension.FORCE: "N",
     Dimension.SPRING_RATE: "N/m",
+    Dimension.LINE_LOAD: "N/m",
     Dimension.PRESSURE_RATE: "Pa/s",
     Dimension.TIME: "s",
     Dimension.FREQUENCY: "Hz",
@@ -345,6 +350,7 @@ def _unit_set(name: str, pressure: str, metric: bool) -> UnitSet:
             Dimension.AREA: "cm²" if metric else "in²",
             Dimension.FORCE: "N" if metric else "lbf",
             Dimension.SPRING_RATE: "N/mm" if metric else "lbf/in",
+            Dimension.LINE_LOAD: "N/mm" if metric else "lbf/in",
             Dimension.MASS: "kg" if metric else "lb",
             Dimension.VOLUME: "L" if metric else "in³",
             Dimension.TIME: "s",
