@@ -1,7 +1,7 @@
 """The face of a link to the stand, the fault it raises, and the link to a stand in the same process."""
 
 from collections.abc import Sequence
-from typing import Literal, Protocol
+from typing import Any, Literal, Protocol
 
 from rig.stand.model import Table
 
@@ -53,19 +53,24 @@ class Bus(Protocol):
 
 
 class Device(Protocol):
-    """What answers in the same process. Refuses by an exception that has the Modbus `code`."""
+    """What answers in the same process: the simulator, or a mock.
 
-    def read(self, unit: int, table: Table, address: int, count: int) -> list[int]: ...
+    It refuses by an exception that has the Modbus `code`, and stays silent by raising TimeoutError.
+    `link` tells units of the same number on different links apart; it is passed only where it was given.
+    """
 
-    def write(self, unit: int, table: Table, address: int, values: Sequence[int]) -> None: ...
+    def read(self, unit: int, table: Table, address: int, count: int, /) -> list[int]: ...
+
+    def write(self, unit: int, table: Table, address: int, values: Sequence[int], /) -> None: ...
 
 
 class InProcessBus:
     """A device called directly: no sockets, no time passes."""
 
-    def __init__(self, device: Device) -> None:
+    def __init__(self, device: Device, link: str | None = None) -> None:
         self.sessions = 0
         self._device = device
+        self._link: dict[str, Any] = {} if link is None else {"link": link}
 
     def connect(self) -> None:
         self.sessions += 1
@@ -75,7 +80,7 @@ class InProcessBus:
 
     def read(self, unit: int, table: Table, address: int, count: int) -> list[int]:
         try:
-            values = self._device.read(unit, table, address, count)
+            values = self._device.read(unit, table, address, count, **self._link)
         except Exception as error:
             raise _fault(error, unit, table, address) from error
         if len(values) != count:
@@ -85,7 +90,7 @@ class InProcessBus:
     def write(self, unit: int, table: Table, address: int, values: Sequence[int], function: int) -> None:
         check_function(table, values, function)
         try:
-            self._device.write(unit, table, address, values)
+            self._device.write(unit, table, address, values, **self._link)
         except Exception as error:
             raise _fault(error, unit, table, address) from error
 
@@ -112,6 +117,8 @@ def wrong_answer(unit: int, table: Table, address: int, what: str) -> LinkFault:
 
 
 def _fault(error: Exception, unit: int, table: Table, address: int) -> Exception:
-    """The LinkFault for a refusal; an exception without a Modbus code is a programming error and stays."""
+    """The LinkFault for a refusal or silence; any other exception is a programming error and stays."""
+    if isinstance(error, TimeoutError):
+        return LinkFault("timeout", f"{place(unit, table, address)}: no answer")
     code = getattr(error, "code", None)
     return refused(unit, table, address, code) if isinstance(code, int) else error
