@@ -89,6 +89,11 @@ class RecordWriter:
     ) -> None:
         self.close()
 
+    @property
+    def last_s(self) -> float:
+        """Time of the last scan appended [s]."""
+        return self._last_s
+
     def sample(self, sample: Sample) -> None:
         """Append one scan; raises RecordProblem."""
         self._last_s = sample.reading.time_s

@@ -1,0 +1,176 @@
+"""What `stemrig check` does: put profile, stand, limits, procedure, record and screen together, and run."""
+
+import argparse
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import date, datetime
+
+from rich.console import Console
+
+from rig.cli.interrupts import Interrupts
+from rig.cli.outcome import conclude
+from rig.cli.session import open_loop
+from rig.procedure.bench_check import BenchCheck
+from rig.procedure.ramp import plan_ramp
+from rig.profile.load import load_profile, profile_text
+from rig.profile.model import Profile
+from rig.record.reader import read_record
+from rig.record.run_info import run_info
+from rig.record.writer import RecordWriter, new_record_folder
+from rig.report.screen import Screen, choose_screen
+from rig.stand.file import load_stand, stand_text
+from rig.stand.limits import limits_for
+from rig.stand.model import Stand
+from rig.stand.notice import Notice
+from rig.stand.run import Ended, How, run_inline
+from rig.stand.sample import Sample
+from rig.units import UNIT_SETS, Dimension, UnitError, UnitSet, parse
+from safety.limits import Limits
+
+STOP_KINDS = {How.STOPPED: "stop", How.REFUSED: "refusal", How.LOST: "stop"}
+
+
+class BadRequest(Exception):  # noqa: N818 - what the person asked cannot be done; says why
+    pass
+
+
+@dataclass(frozen=True)
+class Bench:
+    args: argparse.Namespace
+    profile: Profile
+    stand: Stand
+    limits: Limits
+    units: UnitSet
+    highest_pa: float  # that the procedure may ask for
+
+    def question(self) -> str:
+        """What a person confirms before a real stand moves."""
+        serial = f", serial number {self.args.serial_number}" if self.args.serial_number else ""
+        return (
+            f"On stand '{self.stand.name}': is this valve '{self.profile.title}' "
+            f"({self.profile.model}{serial}), and is everybody clear of it?"
+        )
+
+    @property
+    def pace(self) -> str:
+        return "instant" if self.args.instant else "real time" if self.args.real_time else "demo"
+
+
+def prepare(args: argparse.Namespace, today: date) -> Bench:
+    """Load and check everything before anything moves. Raises FileProblems or BadRequest."""
+    profile, stand = load_profile(args.profile), load_stand(args.stand)
+    units = UNIT_SETS[args.units]
+    if args.cycles < 1:
+        raise BadRequest(f"--cycles {args.cycles}: at least one cycle is needed")
+    if not stand.built_in and (args.instant or args.real_time):
+        raise BadRequest("--instant and --real-time are for the built-in stand: a real one runs in real time")
+    overdue = overdue_words(stand, today)
+    limits = limits_for(
+        profile, stand, _cap(args.cap), () if args.calibration_overdue else tuple(overdue)
+    )
+    highest = min(limits.demand_max_pa, profile.supply_pa, stand.demand_output.scale.value_high)
+    if highest <= profile.bench_lower_pa:
+        cap = limits.pressure_max_pa
+        raise BadRequest(
+            f"the lowest cap on casing pressure is {units.text(Dimension.PRESSURE, cap.value)} ({cap.source}); "
+            f"less {units.text(Dimension.PRESSURE, limits.demand_margin_pa.value)} of margin it does not reach "
+            f"the rated lift-off of {units.text(Dimension.PRESSURE, profile.bench_lower_pa)}: "
+            "nothing can be measured, nothing was moved"
+        )
+    return Bench(args, profile, stand, limits, units, highest)
+
+
+def _cap(text: str | None) -> float | None:
+    if text is None:
+        return None
+    try:
+        cap = parse(text, Dimension.PRESSURE)
+    except UnitError as error:
+        raise BadRequest(f"--cap: {error}") from None
+    if cap <= 0.0:
+        raise BadRequest(f"--cap {text}: must be above zero")
+    return cap
+
+
+def overdue_words(stand: Stand, today: date) -> list[str]:
+    """One refusal for each transmitter past its due date."""
+    fitted = (stand.casing_pressure, stand.stem_position, None if stand.casing_pressure else stand.demand_output)
+    return [
+        f"The calibration of the {channel.role.replace('_', ' ')} was due on {channel.calibration.due}: "
+        "have it done, or go on with --calibration-overdue and say so on the sheet."
+        for channel in fitted
+        if channel is not None and channel.calibration.due is not None and channel.calibration.due < today
+    ]
+
+
+def run_bench(bench: Bench, started: datetime) -> int:
+    """Run, record, conclude; the exit code. Raises LinkFault where the stand does not answer at all."""
+    args, profile = bench.args, bench.profile
+    console = Console(stderr=args.json)
+    check = BenchCheck(profile, plan_ramp(profile, bench.highest_pa), cycles=args.cycles)
+    with open_loop(bench.stand, profile, bench.limits, bench.pace) as loop:
+        folder = new_record_folder(args.records, profile.model, started)
+        with (
+            RecordWriter(
+                folder,
+                profile_text(args.profile),
+                stand_text(args.stand),
+                _run_info(bench, started),
+                rows_per_write=500 if bench.pace == "instant" else 1,
+                sync_every_s=None if bench.pace == "instant" else 1.0,
+            ) as record,
+            choose_screen(console, profile, bench.units) as screen,
+            Interrupts() as interrupts,
+        ):
+            ended = run_inline(
+                loop,
+                check.run(),
+                _on_sample(record, screen, check),
+                _on_notice(record, screen),
+                interrupts.order,
+            )
+            _tell_end(record, ended, check)
+    return conclude(read_record(folder), args.units, args.json)
+
+
+def _run_info(bench: Bench, started: datetime) -> dict[str, object]:
+    args = bench.args
+    options = {"pace": bench.pace, "cycles": args.cycles, "cap": args.cap}
+    if args.calibration_overdue:
+        options["calibration overdue accepted by"] = args.by or "not named"
+    return run_info(
+        started,
+        bench.stand,
+        bench.limits.told(),
+        person=args.by,
+        serial_number=args.serial_number,
+        options=options,
+    )
+
+
+def _on_sample(record: RecordWriter, screen: Screen, check: BenchCheck) -> Callable[[Sample], None]:
+    def on_sample(sample: Sample) -> None:
+        record.sample(sample)  # on its way to the disk before it is shown
+        screen.update(sample, check.stroke.travel_m if check.stroke.rest_m is not None else None)
+
+    return on_sample
+
+
+def _on_notice(record: RecordWriter, screen: Screen) -> Callable[[Notice], None]:
+    def on_notice(notice: Notice) -> None:
+        record.event(notice.time_s, notice.kind, notice.text)
+        if notice.kind not in ("mode", "limited"):
+            screen.event(notice.time_s, notice.kind, notice.text)
+
+    return on_notice
+
+
+def _tell_end(record: RecordWriter, ended: Ended[list[str]], check: BenchCheck) -> None:
+    now_s = record.last_s
+    for remark in check.remarks:
+        record.event(now_s, "remark", remark)
+    if ended.how in STOP_KINDS:
+        words = "; ".join(ended.refusals) if ended.how is How.REFUSED else f"the run was {ended.how.value}"
+        record.event(now_s, STOP_KINDS[ended.how], words or ended.how.value)
+    if not ended.vented:
+        record.event(now_s, "warning", "The casing is not known to be without pressure. Vent it by hand.")

@@ -1,0 +1,59 @@
+"""`stemrig check [PROFILE] [--stand STAND]`: a complete bench check, from permissives to sheet."""
+
+import argparse
+import sys
+from datetime import date, datetime
+from pathlib import Path
+
+from rig.cli.exits import STOPPED, UNREACHABLE, WRONG_INPUT
+from rig.cli.options import add_profile, add_stand, add_units
+
+HELP = "run a complete bench check of a valve and leave a record with a sheet"
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    add_profile(parser)
+    add_stand(parser)
+    add_units(parser)
+    pace = parser.add_mutually_exclusive_group()
+    pace.add_argument("--real-time", action="store_true", help="built-in stand at life speed, not ten times")
+    pace.add_argument("--instant", action="store_true", help="built-in stand in virtual time, no sockets")
+    parser.add_argument("--cycles", type=int, default=3, metavar="N", help="measured cycles (default: 3)")
+    parser.add_argument("--cap", metavar="PRESSURE", help="never exceed this casing pressure, e.g. '40 psi'")
+    parser.add_argument("--serial-number", default="", metavar="TEXT", help="of the valve on the stand")
+    parser.add_argument("--by", default="", metavar="NAME", help="who does the check; goes on the sheet")
+    parser.add_argument(
+        "--yes", action="store_true", help="the valve on the stand is this profile's, and hands are clear"
+    )
+    parser.add_argument(
+        "--calibration-overdue", action="store_true", help="go on with a transmitter past its due date; recorded"
+    )
+    parser.add_argument(
+        "--records", type=Path, default=Path("records"), metavar="FOLDER", help="where records go (./records)"
+    )
+    parser.add_argument("--json", action="store_true", help="print the result object alone on stdout")
+
+
+def run(args: argparse.Namespace) -> int:
+    from rig.cli.bench import BadRequest, prepare, run_bench
+    from rig.stand.link import LinkFault
+
+    try:
+        bench = prepare(args, date.today())
+        if not (bench.stand.built_in or args.yes or _confirmed(bench.question())):
+            print("not confirmed: nothing was moved", file=sys.stderr)
+            return STOPPED
+        return run_bench(bench, datetime.now().astimezone())
+    except BadRequest as problem:
+        print(problem, file=sys.stderr)
+        return WRONG_INPUT
+    except (LinkFault, OSError) as fault:
+        print(f"stand '{args.stand}' cannot be reached: {fault}", file=sys.stderr)
+        return UNREACHABLE
+
+
+def _confirmed(question: str) -> bool:
+    if not sys.stdin.isatty():
+        print("nobody to ask: confirm the valve and clear hands with --yes", file=sys.stderr)
+        return False
+    return input(f"{question} [y/N] ").strip().lower() in ("y", "yes")

@@ -1,0 +1,39 @@
+"""Ctrl-C as an order to the guard: once vents in order, twice makes the outputs safe at once."""
+
+import signal
+from types import FrameType, TracebackType
+from typing import Any, Self
+
+from safety.state import PersonEvent
+
+
+class Interrupts:
+    """While open, SIGINT (and a closed terminal, SIGHUP, and SIGTERM) becomes an order instead of an exception."""
+
+    def __init__(self) -> None:
+        self.presses = 0
+        self._told = 0
+        self._before: dict[int, Any] = {}
+
+    def __enter__(self) -> Self:
+        for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+            number = getattr(signal, name, None)
+            if number is not None:
+                self._before[number] = signal.signal(number, self._press)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        for number, handler in self._before.items():
+            signal.signal(number, handler)
+
+    def order(self) -> PersonEvent | None:
+        """The order not yet given, each once."""
+        if self._told >= min(self.presses, 2):
+            return None
+        self._told = min(self.presses, 2)
+        return PersonEvent.SAFE_NOW if self.presses >= 2 else PersonEvent.STOP
+
+    def _press(self, number: int, frame: FrameType | None) -> None:
+        self.presses += 1

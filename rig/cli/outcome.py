@@ -1,0 +1,40 @@
+"""From a finished record to its result, its files and its exit code: the same path for a fresh run and a redo."""
+
+import json
+import sys
+from dataclasses import replace
+
+from rig.analysis.check import analyse
+from rig.analysis.result import CheckResult, Outcome
+from rig.cli.exits import OF_OUTCOME
+from rig.record.reader import Record, sensors_of
+from rig.record.result_file import result_json, save_result
+from rig.report.sheet import write_sheet
+from rig.report.table import print_result
+from rig.units import UNIT_SETS
+
+
+def result_of(record: Record) -> CheckResult:
+    """Analyse a record; a run that was stopped is never a pass."""
+    result = analyse(record.samples, record.profile, sensors_of(record.stand))
+    trips = tuple(event.text for event in record.events if event.kind == "trip")
+    stopped = bool(trips) or any(event.kind in ("stop", "refusal") for event in record.events)
+    remarks = tuple(event.text for event in record.events if event.kind == "remark")
+    outcome = Outcome.STOPPED if stopped else result.outcome
+    return replace(result, outcome=outcome, trips=trips, notes=result.notes + remarks)
+
+
+def conclude(record: Record, units_name: str, as_json: bool) -> int:
+    """Save result and sheet into the record, then show the result; never the other way round."""
+    units = UNIT_SETS[units_name]
+    result = result_of(record)
+    save_result(result, units, record.folder)
+    write_sheet(record, result, record.folder / "sheet.html", units)
+    if as_json:
+        json.dump(result_json(result, units, record.folder), sys.stdout, indent=2)
+        print()
+    else:
+        from rich.console import Console
+
+        print_result(Console(), result, units, record)
+    return OF_OUTCOME[result.outcome]

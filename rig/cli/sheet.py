@@ -1,0 +1,28 @@
+"""`stemrig sheet RECORD`: make the sheet again from the record alone."""
+
+import argparse
+from pathlib import Path
+
+from rig.cli.exits import PASS
+from rig.cli.options import add_units
+
+HELP = "make the printable sheet again from a record folder alone"
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("record", metavar="RECORD", type=Path, help="a record folder")
+    parser.add_argument("--output", metavar="FILE", type=Path, help="where to (default: sheet.html in RECORD)")
+    add_units(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from rig.cli.outcome import result_of
+    from rig.record.reader import read_record
+    from rig.report.sheet import write_sheet
+    from rig.units import UNIT_SETS
+
+    record = read_record(args.record)
+    path = args.output or args.record / "sheet.html"
+    write_sheet(record, result_of(record), path, UNIT_SETS[args.units])
+    print(path)
+    return PASS

@@ -1,0 +1,49 @@
+"""The guard's limits for one valve on one stand: the lowest cap wins, and each says where it came from."""
+
+from rig.profile.model import Profile
+from rig.stand.model import Stand
+from safety.limits import PSI, Cap, Limits, Role, built_in, expect, lowest
+
+# Assumption: nothing a shop's stand should ever put on a casing, whatever the files say.
+HIGHEST_EVER = built_in(90.0 * PSI)
+OVER_TRAVEL = 1.25  # times rated travel where the actuator's own stroke is not in the profile; assumption
+STROKE_ROOM = 1.05  # squeeze of the stops and span error of the transmitter; assumption
+
+
+def limits_for(
+    profile: Profile, stand: Stand, cap_pa: float | None = None, other_refusals: tuple[str, ...] = ()
+) -> Limits:
+    """Limits from profile, stand and an optional cap typed by a person [Pa gauge].
+
+    `other_refusals` are missing permissives found outside the guard (calibration overdue, not confirmed).
+    """
+    caps = [Cap(profile.casing_maximum_pa, "profile"), Cap(stand.maximum_pressure_pa, "stand"), HIGHEST_EVER]
+    if cap_pa is not None:
+        caps.append(Cap(cap_pa, "person"))
+    stroke_m = profile.actuator_stroke_m or OVER_TRAVEL * profile.rated_travel_m
+    rate = stand.maximum_rate_pa_per_s
+    return Limits(
+        pressure_max_pa=lowest(*caps),
+        travel_max_m=Cap(STROKE_ROOM * max(stroke_m, profile.rated_travel_m), "profile"),
+        move_by_pa=Cap(profile.bench_upper_pa, "profile"),
+        signals=expect(*_fitted(stand)),
+        other_refusals=other_refusals,
+        **({} if rate is None else {"rate_max_pa_per_s": Cap(rate, "stand")}),
+    )
+
+
+def _fitted(stand: Stand) -> tuple[Role, ...]:
+    """Roles the stand has; pressure and position are always required, read or inferred."""
+    fitted = {
+        Role.PRESSURE: True,
+        Role.POSITION: True,
+        Role.SUPPLY: stand.supply_pressure is not None,
+        Role.OUTPUT: stand.demand_readback is not None,
+        Role.EMERGENCY_STOP: stand.emergency_stop_healthy is not None,
+        Role.GUARD: stand.guard_closed is not None,
+        Role.SUPPLY_VALVE: stand.supply_valve_readback is not None,
+        Role.VENT_VALVE: stand.vent_valve_readback is not None,
+        Role.WATCHDOG: any(module.watchdog is not None for module in stand.modules.values()),
+        Role.IDENTITY: any(module.identity is not None for module in stand.modules.values()),
+    }
+    return tuple(role for role, there in fitted.items() if there)
