@@ -53,7 +53,7 @@ def over_pressure(limits: Limits, state: GuardState, reading: Reading) -> Iterat
         yield Finding("pressure above cap", text, signal.value, cap.value, "Pa")
 
 
-def scan_gap(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
+def clock(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
     if state.memory.same_time > limits.same_time_scans.value:
         yield Finding(
             "time stands still", "The clock does not advance.", state.memory.same_time, 0.0, "scans"
@@ -218,9 +218,9 @@ def hands_in(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Fi
         yield Finding("held pressure drifting", text, change, limits.hold_pa.value, "Pa")
 
 
-LIVE: tuple[Check, ...] = (over_pressure, scan_gap, signals_lost, contacts_open, supply, readbacks)
+LIVE: tuple[Check, ...] = (over_pressure, clock, signals_lost, contacts_open, supply, readbacks)
 CHECKS: dict[Mode, tuple[Check, ...]] = {
-    Mode.RESTING: (over_pressure, scan_gap),
+    Mode.RESTING: (over_pressure, clock),
     Mode.RAMPING: (
         *LIVE,
         over_travel,

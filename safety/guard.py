@@ -192,10 +192,8 @@ def _happen(state: GuardState, found: tuple[GuardEvent, Finding | None] | None) 
     if found is None:
         return state
     event, finding = found
-    if finding is not None and event is not GuardEvent.TRIP:
-        state = replace(state, trips=(*state.trips, _trip(finding, state.time_s)))
-    elif finding is not None:
-        return _latch(state, (finding,))
+    if finding is not None:
+        return _latch(state, (finding,), event)
     return follow(state, event, state.time_s) or state
 
 

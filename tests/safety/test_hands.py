@@ -1,0 +1,290 @@
+"""Hands in the mechanism: nothing may move, venting is not the safe action, only a person ends it."""
+
+from dataclasses import replace
+
+import pytest
+
+from safety.limits import PSI, Role
+from safety.signals import SAFE_COMMAND, Command, Contact, Health
+from safety.state import Mode, PersonEvent
+
+from .scene import REST_M, TRAVEL_M, Scene, cap, limits
+
+FROZEN = Command(20 * PSI, False, False, True)
+
+
+def test_with_hands_in_the_outputs_are_frozen_and_the_supply_is_shut() -> None:
+    scene = Scene().hands_in()
+    scene.keep_asking(5.0, 40.0)
+    assert scene.command == FROZEN
+    assert scene.state.mode is Mode.HANDS_IN
+    scene.wait(60.0)
+    assert scene.command == FROZEN
+    assert scene.state.trips == ()
+
+
+def test_a_stand_whose_supply_valve_would_bleed_the_casing_leaves_it_open() -> None:
+    scene = Scene(limits(isolate_supply_hands_in=False)).hands_in()
+    assert scene.command == replace(FROZEN, supply_open=True)
+    scene.wait(1.0)
+    assert scene.command == replace(FROZEN, supply_open=True)
+
+
+@pytest.mark.parametrize("role", [Role.EMERGENCY_STOP, Role.GUARD, Role.WATCHDOG, Role.IDENTITY])
+def test_a_trip_with_hands_in_alarms_and_moves_nothing(role: Role) -> None:
+    scene = Scene().hands_in()
+    scene.open(role)
+    scene.scan()
+    assert scene.state.mode is Mode.HANDS_IN
+    assert len(scene.state.trips) == 1
+    assert scene.command == FROZEN
+
+
+@pytest.mark.parametrize("role", list(Role))
+def test_a_signal_lost_with_hands_in_alarms_and_moves_nothing(role: Role) -> None:
+    scene = Scene().hands_in()
+    scene.health[role] = Health.FAILED
+    scene.wait(1.0)
+    assert scene.state.mode is Mode.HANDS_IN
+    assert scene.codes[0].endswith("signal lost")
+    assert scene.command == FROZEN
+
+
+def test_outputs_ordered_safe_with_hands_in_alarm_and_move_nothing() -> None:
+    """Safe means no movement here: a spring let go would close on the hands. Hands out comes first."""
+    scene = Scene().hands_in()
+    scene.scan(event=PersonEvent.SAFE_NOW)
+    assert scene.state.mode is Mode.HANDS_IN
+    assert scene.codes == ["ordered safe"]
+    assert scene.command == FROZEN
+
+
+@pytest.mark.parametrize("sense", [1, -1])
+def test_movement_beyond_a_hair_alarms(sense: int) -> None:
+    scene = Scene().hands_in()
+    scene.position_m = REST_M + TRAVEL_M / 2 + sense * 0.0004
+    scene.wait(3.0)
+    assert scene.state.trips == ()
+    scene.position_m = REST_M + TRAVEL_M / 2 + sense * 0.0007
+    scene.wait(3.0)
+    assert scene.codes == ["movement with hands in"]
+    assert scene.command == FROZEN
+
+
+@pytest.mark.parametrize("sense", [1, -1])
+def test_a_held_pressure_that_drifts_alarms_before_the_stem_moves(sense: int) -> None:
+    scene = Scene().hands_in()
+    scene.position_m = REST_M + TRAVEL_M / 2
+    scene.pressure_pa = (20 + sense * 1.2) * PSI
+    scene.wait(3.0)
+    assert scene.codes == ["held pressure drifting"]
+    assert scene.state.mode is Mode.HANDS_IN
+
+
+@pytest.mark.parametrize(
+    "event", [PersonEvent.STOP, PersonEvent.ARM, PersonEvent.CLEAR, PersonEvent.HANDS_IN]
+)
+def test_nothing_but_hands_out_is_heard(event: PersonEvent) -> None:
+    scene = Scene().hands_in()
+    scene.scan(event=event)
+    assert scene.state.mode is Mode.HANDS_IN
+    assert scene.state.refusals == (f"'{event.value}' has no meaning while hands in.",)
+    assert scene.command == FROZEN
+
+
+def test_hands_out_without_a_trip_goes_on_where_it_was() -> None:
+    scene = Scene().hands_in()
+    scene.wait(100.0)
+    scene.ask(20.0, 2.0, PersonEvent.HANDS_OUT)
+    assert scene.state.mode is Mode.RAMPING
+    assert scene.command == Command(20 * PSI, True, False, True)
+    scene.keep_asking(2.0, 22.0, 2.0)
+    assert scene.command.output_pa == 22 * PSI
+
+
+def test_time_with_hands_in_is_no_run_time_and_no_stage_time() -> None:
+    scene = Scene().hands_in()
+    ran = scene.time_s - scene.state.run.since_s
+    scene.wait(100.0)
+    scene.ask(20.0, 2.0, PersonEvent.HANDS_OUT)
+    assert scene.time_s - scene.state.run.since_s == pytest.approx(ran, abs=0.03)
+    assert scene.state.run.stage_since_s == scene.time_s
+    assert scene.state.run.unfresh == 0
+
+
+def test_hands_out_with_a_trip_lowers_slowly_then_vents_and_stays_latched() -> None:
+    scene = Scene().hands_in()
+    scene.open(Role.GUARD)
+    scene.scan()
+    scene.fields.clear()
+    scene.scan(event=PersonEvent.HANDS_OUT)
+    assert scene.state.mode is Mode.VENTING
+    began = scene.time_s
+    lowered = scene.command.output_pa
+    scene.scan()
+    assert lowered - scene.command.output_pa == pytest.approx(0.5 * PSI * 0.02)
+    while scene.command.output_pa > 0.0:
+        scene.scan()
+        assert scene.state.mode is Mode.VENTING
+    assert scene.time_s - began == pytest.approx(20 / 0.5, abs=0.1)
+    scene.wait(2.0)
+    assert scene.state.mode is Mode.TRIPPED
+    assert scene.state.vented
+    assert scene.codes == ["guard open"]
+    scene.scan(event=PersonEvent.CLEAR)
+    assert scene.state.mode is Mode.RESTING
+
+
+def test_once_hands_are_out_a_cause_that_is_still_there_vents_at_once() -> None:
+    scene = Scene().hands_in()
+    scene.open(Role.EMERGENCY_STOP)
+    scene.scan()
+    scene.scan(event=PersonEvent.HANDS_OUT)
+    assert scene.state.mode is Mode.VENTING
+    scene.scan()
+    assert scene.state.mode is Mode.TRIPPED
+    assert scene.command == SAFE_COMMAND
+    assert scene.codes == ["emergency stop"]
+
+
+def test_outputs_can_be_ordered_safe_again_during_the_slow_return() -> None:
+    scene = Scene().hands_in()
+    scene.scan(event=PersonEvent.SAFE_NOW)
+    scene.scan(event=PersonEvent.HANDS_OUT)
+    scene.wait(1.0)
+    scene.scan(event=PersonEvent.SAFE_NOW)
+    assert scene.state.mode is Mode.TRIPPED
+    assert scene.command == SAFE_COMMAND
+    assert scene.codes == ["ordered safe"]
+
+
+def test_air_that_bled_away_behind_a_shut_supply_does_not_come_back_at_once() -> None:
+    scene = Scene().hands_in()
+    scene.position_m = REST_M + TRAVEL_M / 2
+    for k in range(800):
+        scene.pressure_pa = (20 - 0.01 * k) * PSI
+        scene.scan()
+    scene.ask(20.0, 2.0, PersonEvent.HANDS_OUT)
+    assert scene.command.output_pa == pytest.approx(12.0 * PSI, abs=0.2 * PSI)
+
+
+@pytest.mark.parametrize(("behind", "kept"), [(2.9, True), (3.1, False)])
+@pytest.mark.parametrize("inferred", [False, True])
+def test_a_held_output_is_lowered_only_where_air_is_really_missing(
+    behind: float, kept: bool, inferred: bool
+) -> None:
+    scene = Scene(limits(hold_pa=cap(9 * PSI))).hands_in()
+    scene.inferred = inferred
+    track = replace(scene.state.memory.pressure, latest=(20 - behind) * PSI, quick=(20 - behind) * PSI)
+    scene.pressure_pa = (20 - behind) * PSI
+    scene.state = replace(scene.state, memory=replace(scene.state.memory, pressure=track))
+    scene.ask(20.0, 0.0, PersonEvent.HANDS_OUT)
+    expected = 20 if kept or inferred else 20 - behind
+    assert scene.command.output_pa == pytest.approx(expected * PSI)
+
+
+def test_a_reading_below_zero_does_not_make_the_held_output_negative() -> None:
+    scene = Scene().hands_in()
+    track = replace(scene.state.memory.pressure, quick=-2.0 * PSI, latest=-2.0 * PSI)
+    scene.pressure_pa = -2.0 * PSI
+    scene.state = replace(scene.state, memory=replace(scene.state.memory, pressure=track))
+    scene.ask(20.0, 0.0, PersonEvent.HANDS_OUT)
+    assert scene.command.output_pa == 0.0
+
+
+# -- getting in ---------------------------------------------------------------------------------------
+
+
+def refusals(scene: Scene) -> tuple[str, ...]:
+    scene.scan(scene.asked and replace(scene.asked, serial=scene.asked.serial + 1), PersonEvent.HANDS_IN)
+    assert scene.state.mode is Mode.RAMPING
+    return scene.state.refusals
+
+
+def test_hands_stay_out_while_the_output_is_on_its_way() -> None:
+    scene = Scene().holding(20.0)
+    scene.keep_asking(0.5, 25.0)
+    assert "The output is still on its way: wait until the demand is steady." in refusals(scene)
+
+
+def test_hands_stay_out_while_the_pressure_is_not_steady() -> None:
+    scene = Scene().holding(20.0)
+    scene.position_m = REST_M + TRAVEL_M / 2
+    for k in range(100):
+        scene.pressure_pa = (20 - 0.004 * k) * PSI
+        scene.ask(20.0)
+    assert refusals(scene) == ("The pressure is not steady yet.",)
+
+
+@pytest.mark.parametrize(("rate", "steady"), [(0.09, True), (-0.09, True), (0.11, False), (-0.11, False)])
+def test_how_steady_the_pressure_must_be(rate: float, steady: bool) -> None:
+    scene = Scene().holding(20.0)
+    scene.position_m = REST_M + TRAVEL_M / 2
+    for k in range(500):
+        scene.pressure_pa = (20 + rate * 0.02 * k) * PSI
+        scene.ask(20.0)
+    scene.ask(20.0, 2.0, PersonEvent.HANDS_IN)
+    assert (scene.state.mode is Mode.HANDS_IN) is steady
+
+
+def test_hands_stay_out_while_the_stem_moves() -> None:
+    scene = Scene().holding(20.0)
+    for k in range(100):
+        scene.pressure_pa = 20 * PSI
+        scene.position_m = REST_M + TRAVEL_M / 2 + 0.00002 * k
+        scene.ask(20.0)
+    assert refusals(scene) == ("The stem is moving.",)
+
+
+def test_hands_stay_out_while_the_stand_is_venting_between_cycles() -> None:
+    scene = Scene().holding(20.0)
+    for _ in range(600):
+        scene.ask(0.0, 0.0, vent=True)
+    assert refusals(scene) == ("The vent is open: nothing is being held.",)
+
+
+def test_hands_stay_out_before_anything_was_demanded() -> None:
+    scene = Scene().armed()
+    scene.asked = None
+    assert "The output is still on its way: wait until the demand is steady." in refusals(scene)
+
+
+def test_hands_stay_out_while_a_signal_is_away() -> None:
+    scene = Scene().holding(20.0)
+    scene.health[Role.SUPPLY] = Health.UNKNOWN
+    assert refusals(scene) == ("The supply pressure signal is not live: unknown.",)
+
+
+def test_a_demand_above_the_highest_output_is_steady_at_the_highest_output() -> None:
+    scene = Scene().armed()
+    scene.keep_asking(30.0, 50.0, 5.0)
+    scene.ask(50.0, 5.0, PersonEvent.HANDS_IN)
+    assert scene.state.mode is Mode.HANDS_IN
+    assert scene.command.output_pa == 49 * PSI
+
+
+def test_an_illegal_hands_out_changes_nothing() -> None:
+    scene = Scene().holding(20.0)
+    scene.ask(20.0, 2.0, PersonEvent.HANDS_OUT)
+    assert scene.state.mode is Mode.RAMPING
+    assert scene.state.refusals == ("'hands out' has no meaning while ramping.",)
+
+
+def test_time_that_jumps_with_hands_in_leaves_the_hold_watched() -> None:
+    scene = Scene().hands_in()
+    scene.position_m = REST_M + TRAVEL_M / 2
+    scene.time_s -= 5.0
+    scene.scan()
+    assert scene.codes == ["time wrong"]
+    assert scene.command == FROZEN
+    scene.position_m += 0.001
+    scene.wait(3.0)
+    assert scene.codes == ["time wrong", "movement with hands in"]
+
+
+def test_valves_are_watched_with_hands_in() -> None:
+    scene = Scene().hands_in()
+    scene.fields["vent_valve_open"] = Contact(True, Health.GOOD, 0.0)
+    scene.wait(1.0)
+    assert scene.codes == ["vent valve read-back disagrees"]
+    assert scene.command == FROZEN
