@@ -31,7 +31,7 @@ class MonotonicClock:
 
 
 class VirtualClock:
-    """Time that passes only when it is waited for; `advance(time_s)` takes the stand along to that time."""
+    """Time that passes only when it is waited for; `advance(seconds)` takes the stand along."""
 
     def __init__(self, advance: Callable[[float], None] | None = None) -> None:
         self._now_s = 0.0
@@ -41,10 +41,11 @@ class VirtualClock:
         return self._now_s
 
     def wait_until(self, time_s: float) -> float:
-        if time_s > self._now_s:
+        passed_s = time_s - self._now_s
+        if passed_s > 0.0:
             self._now_s = time_s
             if self._advance is not None:
-                self._advance(time_s)
+                self._advance(passed_s)
         return 0.0
 
 

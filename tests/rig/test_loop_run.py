@@ -36,7 +36,7 @@ LIFTS_AT_10_PSI = Actuator(
 def built(given: Stand | None = None, with_limits: Limits | None = None) -> tuple[ScanLoop, SimulatedStand]:
     given = given or stand()
     simulated = SimulatedStand(given, LIFTS_AT_10_PSI, seed=7)
-    clock = VirtualClock(simulated.advance)
+    clock = VirtualClock(lambda passed_s: simulated.advance(simulated.time_s + passed_s))
     buses = {name: InProcessBus(simulated) for name in given.links}
     loop = ScanLoop(
         Scanner(given, buses, clock),
