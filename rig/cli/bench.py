@@ -65,9 +65,7 @@ def prepare(args: argparse.Namespace, today: date) -> Bench:
     if not stand.built_in and (args.instant or args.real_time):
         raise BadRequest("--instant and --real-time are for the built-in stand: a real one runs in real time")
     overdue = overdue_words(stand, today)
-    limits = limits_for(
-        profile, stand, _cap(args.cap), () if args.calibration_overdue else tuple(overdue)
-    )
+    limits = limits_for(profile, stand, _cap(args.cap), () if args.calibration_overdue else tuple(overdue))
     highest = min(limits.demand_max_pa, profile.supply_pa, stand.demand_output.scale.value_high)
     if highest <= profile.bench_lower_pa:
         cap = limits.pressure_max_pa
@@ -94,7 +92,11 @@ def _cap(text: str | None) -> float | None:
 
 def overdue_words(stand: Stand, today: date) -> list[str]:
     """One refusal for each transmitter past its due date."""
-    fitted = (stand.casing_pressure, stand.stem_position, None if stand.casing_pressure else stand.demand_output)
+    fitted = (
+        stand.casing_pressure,
+        stand.stem_position,
+        None if stand.casing_pressure else stand.demand_output,
+    )
     return [
         f"The calibration of the {channel.role.replace('_', ' ')} was due on {channel.calibration.due}: "
         "have it done, or go on with --calibration-overdue and say so on the sheet."

@@ -26,7 +26,9 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "--yes", action="store_true", help="the valve on the stand is this profile's, and hands are clear"
     )
     parser.add_argument(
-        "--calibration-overdue", action="store_true", help="go on with a transmitter past its due date; recorded"
+        "--calibration-overdue",
+        action="store_true",
+        help="go on with a transmitter past its due date; recorded",
     )
     parser.add_argument(
         "--records", type=Path, default=Path("records"), metavar="FOLDER", help="where records go (./records)"

@@ -40,16 +40,15 @@ def demo_actuator(profile: Profile) -> "Actuator":
 
 
 @contextmanager
-def open_loop(
-    stand: Stand, profile: Profile, limits: Limits, pace: str, seed: int = 0
-) -> Iterator[ScanLoop]:
+def open_loop(stand: Stand, profile: Profile, limits: Limits, pace: str, seed: int = 0) -> Iterator[ScanLoop]:
     """`pace`: "demo", "real time" or "instant"; a real stand runs in real time whatever it says.
 
     Raises LinkFault when the stand does not answer. Leaves outputs safe and links closed.
     """
     with ExitStack() as stack:
+        clock: Clock = MonotonicClock()
         if not stand.built_in:
-            buses, clock = _wired(stand), MonotonicClock()
+            buses = _wired(stand)
         elif pace == "instant":
             buses, clock = _instant(stand, profile, seed)
         else:

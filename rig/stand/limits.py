@@ -1,5 +1,7 @@
 """The guard's limits for one valve on one stand: the lowest cap wins, and each says where it came from."""
 
+from dataclasses import replace
+
 from rig.profile.model import Profile
 from rig.stand.model import Stand
 from safety.limits import PSI, Cap, Limits, Role, built_in, expect, lowest
@@ -21,15 +23,16 @@ def limits_for(
     if cap_pa is not None:
         caps.append(Cap(cap_pa, "person"))
     stroke_m = profile.actuator_stroke_m or OVER_TRAVEL * profile.rated_travel_m
-    rate = stand.maximum_rate_pa_per_s
-    return Limits(
+    limits = Limits(
         pressure_max_pa=lowest(*caps),
         travel_max_m=Cap(STROKE_ROOM * max(stroke_m, profile.rated_travel_m), "profile"),
         move_by_pa=Cap(profile.bench_upper_pa, "profile"),
         signals=expect(*_fitted(stand)),
         other_refusals=other_refusals,
-        **({} if rate is None else {"rate_max_pa_per_s": Cap(rate, "stand")}),
     )
+    if stand.maximum_rate_pa_per_s is None:
+        return limits
+    return replace(limits, rate_max_pa_per_s=Cap(stand.maximum_rate_pa_per_s, "stand"))
 
 
 def _fitted(stand: Stand) -> tuple[Role, ...]:
