@@ -77,6 +77,7 @@ class Section:
         self._nodes: dict[str, yaml.Node] = {}
         self._lines: dict[str, int] = {}
         self._asked: dict[str, None] = {}
+        self._sections: dict[str, Section | None] = {}
         for key_node, value in node.value:
             self._take(key_node, value)
 
@@ -257,6 +258,11 @@ class Section:
     # -- mappings --------------------------------------------------------------------------------------
 
     def section_or_none(self, key: str, example: str) -> "Section | None":
+        if key not in self._sections:
+            self._sections[key] = self._section(key, example)
+        return self._sections[key]
+
+    def _section(self, key: str, example: str) -> "Section | None":
         self._asked[key] = None
         if not self.has(key):
             return None

@@ -200,7 +200,11 @@ def _factor(text: str, unit: str, dimension: Dimension) -> float:
 def _wrong_dimension(text: str, found: str, wanted: Dimension) -> UnitError:
     if wanted is Dimension.FORCE and found == Dimension.MASS:
         return UnitError(f"'{text}' is a mass", "a force in pounds is written lbf, in kilograms kgf")
-    return UnitError(f"'{text}' is a {found}", f"a {wanted} is wanted, for example: {examples(wanted)}")
+    return UnitError(f"'{text}' is {_a(found)}", f"{_a(wanted)} is wanted, for example: {examples(wanted)}")
+
+
+def _a(noun: str) -> str:
+    return f"{'an' if noun[0] in 'aeio' else 'a'} {noun}"
 
 
 def _known_spelling(unit: str) -> str:
