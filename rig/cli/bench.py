@@ -68,14 +68,20 @@ def prepare(args: argparse.Namespace, today: date) -> Bench:
     limits = limits_for(profile, stand, _cap(args.cap), () if args.calibration_overdue else tuple(overdue))
     highest = min(limits.demand_max_pa, profile.supply_pa, stand.demand_output.scale.value_high)
     if highest <= profile.bench_lower_pa:
-        cap = limits.pressure_max_pa
-        raise BadRequest(
-            f"the lowest cap on casing pressure is {units.text(Dimension.PRESSURE, cap.value)} ({cap.source}); "
-            f"less {units.text(Dimension.PRESSURE, limits.demand_margin_pa.value)} of margin it does not reach "
-            f"the rated lift-off of {units.text(Dimension.PRESSURE, profile.bench_lower_pa)}: "
-            "nothing can be measured, nothing was moved"
-        )
+        raise BadRequest(_cap_too_low(limits, profile, units))
     return Bench(args, profile, stand, limits, units, highest)
+
+
+def _cap_too_low(limits: Limits, profile: Profile, units: UnitSet) -> str:
+    def told(value_pa: float) -> str:
+        return units.text(Dimension.PRESSURE, value_pa)
+
+    cap = limits.pressure_max_pa
+    return (
+        f"the lowest cap on casing pressure is {told(cap.value)} ({cap.source}); less "
+        f"{told(limits.demand_margin_pa.value)} of margin it does not reach the rated lift-off of "
+        f"{told(profile.bench_lower_pa)}: nothing can be measured, nothing was moved"
+    )
 
 
 def _cap(text: str | None) -> float | None:
@@ -92,16 +98,12 @@ def _cap(text: str | None) -> float | None:
 
 def overdue_words(stand: Stand, today: date) -> list[str]:
     """One refusal for each transmitter past its due date."""
-    fitted = (
-        stand.casing_pressure,
-        stand.stem_position,
-        None if stand.casing_pressure else stand.demand_output,
-    )
+    pressure = stand.casing_pressure or stand.demand_output
     return [
         f"The calibration of the {channel.role.replace('_', ' ')} was due on {channel.calibration.due}: "
         "have it done, or go on with --calibration-overdue and say so on the sheet."
-        for channel in fitted
-        if channel is not None and channel.calibration.due is not None and channel.calibration.due < today
+        for channel in (pressure, stand.stem_position)
+        if channel.calibration.due is not None and channel.calibration.due < today
     ]
 
 

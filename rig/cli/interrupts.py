@@ -8,7 +8,7 @@ from safety.state import PersonEvent
 
 
 class Interrupts:
-    """While open, SIGINT (and a closed terminal, SIGHUP, and SIGTERM) becomes an order instead of an exception."""
+    """While open, SIGINT, SIGTERM and SIGHUP (a closed terminal) become orders instead of exceptions."""
 
     def __init__(self) -> None:
         self.presses = 0

@@ -1,4 +1,4 @@
-"""From a finished record to its result, its files and its exit code: the same path for a fresh run and a redo."""
+"""From a finished record to its result, its files and its exit code: for a fresh run and for a redo."""
 
 import json
 import sys

@@ -11,9 +11,7 @@ HELP = "make the printable sheet again from a record folder alone"
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("record", metavar="RECORD", type=Path, help="a record folder")
-    parser.add_argument(
-        "--output", metavar="FILE", type=Path, help="where to (default: sheet.html in RECORD)"
-    )
+    parser.add_argument("--output", metavar="FILE", type=Path, help="default: sheet.html in RECORD")
     add_units(parser)
 
 
