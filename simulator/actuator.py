@@ -79,6 +79,7 @@ class Actuator:
     adjuster_pitch_m: float = 2e-3
     adjuster_turns: float = 0.0  # turned in since `preload_n` was set
     coupled: bool = True
+    plug_stop_m: float = float("inf")  # the valve's own open stop above its seat, where it has one
 
     @property
     def weight_n(self) -> float:

@@ -19,7 +19,7 @@ from simulator.air import (
     conductance_si,
     tube_delay_s,
 )
-from simulator.march import Coefficients, State, march
+from simulator.march import Coefficients, State, contact, march
 
 STEP_S = 0.002
 RENEW_S = 0.02
@@ -78,6 +78,7 @@ class Outputs(NamedTuple):
     air_k: float
     friction_n: float
     plug_m: float
+    seat_n: float
 
 
 @dataclass(slots=True)
@@ -140,7 +141,29 @@ class Plant:
             air_k=s.casing_pa * volume / (s.air_kg * R_AIR),
             friction_n=bristle_n + a.friction.viscous_n_s_per_m * s.v_m_per_s,
             plug_m=self._plug_m,
+            seat_n=self.seat_n(inputs),
         )
+
+    def seat_n(self, inputs: Inputs) -> float:
+        """Force on the valve's seat at present [N]; what a stop carries is not on the seat."""
+        a, x = self.actuator, self.state.x_m
+        low, stiff, rounding, _, high, high_stiff, high_rounding, _ = contacts(a, inputs)
+        if not a.coupled:
+            return 0.0
+        if a.action == "air-to-open":
+            seat_is_low = stiff == a.seat_stiffness_n_per_m and low > -a.slack_m
+            return contact(low - x, stiff, rounding)[0] if seat_is_low and x < low else 0.0
+        seat_is_high = high < a.stroke_m - a.slack_m
+        return contact(x - high, high_stiff, high_rounding)[0] if seat_is_high and x > high else 0.0
+
+    def shift(self, by_m: float) -> None:
+        """The stem's coordinate counts from another x = 0; nothing moves."""
+        s = self.state
+        volume = self.actuator.casing_volume_m3
+        grown = (volume + self.actuator.area_m2 * (s.x_m + by_m)) / (volume + self.actuator.area_m2 * s.x_m)
+        self.state = s._replace(x_m=s.x_m + by_m, air_kg=s.air_kg * grown)
+        self._air_kg_before = self.state.air_kg
+        self._plug_m += by_m
 
     # -- what changes slowly -----------------------------------------------------------------------
 

@@ -8,6 +8,7 @@ from rig.stand.model import BitChannel, Stand, Table
 from simulator.actuator import Actuator
 from simulator.condition import Condition
 from simulator.contacts import Installation, Switches
+from simulator.coupling import coupled_at, height_m, uncoupled
 from simulator.faults import Fault, Faults
 from simulator.outputs import Drive, write_bit
 from simulator.plant import RENEW_S, Converter, Inputs, Outputs, Plant
@@ -182,6 +183,22 @@ class SimulatedStand:
     def turn_adjuster(self, turns: float) -> None:
         """Turn the adjuster in (out: negative), as a person would; the truth follows."""
         self.change_actuator(self.actuator.turned(turns))
+
+    def uncouple(self) -> None:
+        """Undo the stem connector, whatever is stored in it."""
+        self.change_actuator(uncoupled(self.actuator))
+
+    def couple(self, plug_off_seat_m: float = 0.0) -> None:
+        """Make the connector where the stem stands now, with the plug that far off its seat [m]."""
+        height = height_m(self.actuator, self.outputs.stem_m)
+        before = self.actuator.slack_m
+        self.change_actuator(coupled_at(self.actuator, height, plug_off_seat_m))
+        self.plant.shift(before - self.actuator.slack_m)
+        self.installation = replace(
+            self.installation,
+            position_zero_m=self.installation.position_zero_m
+            + (-1.0 if self.installation.position_reversed else 1.0) * (self.actuator.slack_m - before),
+        )
 
     def change_actuator(self, actuator: Actuator) -> None:
         """Work on the valve: the stem stays where it is, everything else is as in `actuator` from now on."""

@@ -24,7 +24,7 @@ class Truth:
     spring_only_upper: float  # Pa at rated travel
     seat_load: float  # N with no air (air-to-open) or at supply pressure (air-to-close)
     hysteresis: float  # Pa, widest gap between up and down at one travel
-    slack: float  # m: the actuator's stroke less the travel, on the closed side
+    slack: float  # m: how much farther the actuator could go on the closed side, were there no seat
     break_away_step: float  # Pa: lift-off less sliding intercept
 
 
@@ -36,6 +36,21 @@ def _mean_factor(actuator: Actuator, points: int = 200) -> float:
 def _widest_factor(actuator: Actuator) -> float:
     inside = [x for x, _ in actuator.friction.along if 0.0 <= x <= actuator.travel_m]
     return max(actuator.friction.factor_at(x) for x in (0.0, actuator.travel_m, *inside))
+
+
+def ends_m(actuator: Actuator) -> tuple[float, float]:
+    """First contact below and above, in x [m]."""
+    top = actuator.stroke_m - actuator.slack_m
+    if not actuator.coupled:
+        return -actuator.slack_m, top
+    return 0.0, min(actuator.travel_m, top)
+
+
+def slack_m(actuator: Actuator) -> float:
+    """Own stop to seat contact on the closed side; none where the stop comes first [m]."""
+    if actuator.action == AIR_TO_OPEN:
+        return max(0.0, actuator.slack_m)
+    return max(0.0, actuator.stroke_m - actuator.slack_m - actuator.travel_m)
 
 
 def balance_pa(actuator: Actuator, x_m: float, friction_n: float) -> float:
@@ -66,23 +81,24 @@ def seat_load_n(actuator: Actuator, supply_pa: float) -> float:
 def truth(actuator: Actuator, supply_pa: float = 0.0) -> Truth:
     """The true values of every quantity; `supply_pa` [Pa gauge] matters for an air-to-close seat load."""
     f = actuator.friction
-    far = actuator.travel_m
-    near_n, far_n = f.coulomb_n * f.factor_at(0.0), f.coulomb_n * f.factor_at(far)
-    intercept = balance_pa(actuator, 0.0, near_n)
-    lift_off = balance_pa(actuator, 0.0, near_n * f.static_ratio)
+    near, far = ends_m(actuator)
+    coulomb = f.coulomb_n * (1.0 if actuator.coupled else actuator.actuator_friction_share)
+    near_n, far_n = coulomb * f.factor_at(near), coulomb * f.factor_at(far)
+    intercept = balance_pa(actuator, near, near_n)
+    lift_off = balance_pa(actuator, near, near_n * f.static_ratio)
     return Truth(
         lift_off=lift_off,
         sliding_intercept=intercept,
         full_travel=balance_pa(actuator, far, far_n),
         return_start=balance_pa(actuator, far, -far_n),
-        reseat=balance_pa(actuator, 0.0, -near_n),
-        travel=far,
-        friction=f.coulomb_n * _mean_factor(actuator),
+        reseat=balance_pa(actuator, near, -near_n),
+        travel=far - near,
+        friction=coulomb * _mean_factor(actuator),
         spring_rate=actuator.slope_n_per_m,
-        spring_only_lower=balance_pa(actuator, 0.0, 0.0),
+        spring_only_lower=balance_pa(actuator, near, 0.0),
         spring_only_upper=balance_pa(actuator, actuator.rated_travel_m, 0.0),
         seat_load=seat_load_n(actuator, supply_pa),
-        hysteresis=2.0 * f.coulomb_n * _widest_factor(actuator) / actuator.area_m2,
-        slack=actuator.stroke_m - actuator.travel_m if actuator.action == AIR_TO_OPEN else actuator.slack_m,
+        hysteresis=2.0 * coulomb * _widest_factor(actuator) / actuator.area_m2,
+        slack=slack_m(actuator),
         break_away_step=lift_off - intercept,
     )
