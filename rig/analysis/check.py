@@ -104,7 +104,8 @@ def _by_cycle(measured: dict[str, Measured], scatter: Scatter) -> tuple[dict[str
 
 
 def _sticking(findings: Sequence[Findings]) -> bool:
-    sticking = sum(found.sticking.sticking for found in findings)
+    """In at least half of the cycles the stem crept in hops, or left its rest by one."""
+    sticking = sum(found.sticking.sticking or found.break_away is not None for found in findings)
     return 2 * sticking >= len(findings) and sticking > 0
 
 

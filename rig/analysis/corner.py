@@ -72,6 +72,11 @@ class Corner:
     data_sign: float = 1.0
     data_level_m: float = 0.0
 
+    @property
+    def q(self) -> float:
+        """Pressure on the axis of the oriented data."""
+        return self.data_sign * self.pressure
+
     def at_level_of(self, other: "Corner") -> "Corner":
         """This corner where its sliding line passes the travel at which `other` meets the same contact.
 

@@ -47,17 +47,9 @@ def examine(cycle: Cycle, strokes: Strokes) -> Findings:
     lift = _levelled(corner(cycle.up, True, True), reseat)
     sticking = find_sticking(legs, low, high, strokes.noise_x, strokes.scan_s)
     away = None
-    if sticking.sticking and isinstance(lift, Corner):
-        data = orient(cycle.up, True, True, low)
-        away = break_away(
-            data,
-            cycle.up.time,
-            lift.pressure,
-            lift.slide_slope,
-            sticking.hop_m,
-            strokes.noise_x,
-            strokes.scan_s,
-        )
+    usual = sticking.hop_m if sticking.sticking else 0.0
+    if isinstance(lift, Corner):
+        away = break_away(orient(cycle.up, True, True, low), lift, strokes.noise_x, strokes.scan_s, usual)
     return Findings(
         number=cycle.number,
         lift=lift,

@@ -74,8 +74,9 @@ class Quantities:
         aways = [(f.number, f.break_away) for f in self.findings if f.break_away is not None]
         if not self.sticking or not aways:
             return self.corner("lift", "lift_off")
-        seen = tuple(Seen(number, a.pressure, a.uncertainty**2) for number, a in aways)
-        shared = (*self.instruments.pressure(),)
+        seen = tuple(Seen(number, a.pressure, a.variance) for number, a in aways)
+        start = sum(a.start for _, a in aways) / len(aways)
+        shared = (*self.instruments.pressure(), Component("scan in which the first hop starts", start))
         return Measured("lift_off", seen, shared, "pressure before the first hop", own_scatter=True)
 
     def full_travel(self) -> Measured:

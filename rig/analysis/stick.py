@@ -9,9 +9,10 @@ from math import inf, sqrt
 
 import numpy as np
 
-from rig.analysis.corner import Oriented
+from rig.analysis.corner import PSI, Corner, Oriented
 from rig.analysis.lines import fit_line
 from rig.analysis.samples import Floats
+from rig.analysis.smooth import second_difference_variance
 from rig.analysis.strokes import Leg
 
 INCREMENT_S = 0.1
@@ -19,8 +20,13 @@ BLOCK = 10  # increments: one second, over which the speed is taken as constant
 RATE_SCATTER = 0.15  # of the mean increment: an uneven ramp is no sticking
 FLAG_Z = 6.0
 LEAST_HOP_SHARE = 0.0015  # of travel: smaller hops matter to nobody
-JUMP_S = 0.08  # a hop is over within this
-LINE_S = 1.0  # of pressure before the hop, drawn on to it
+LINE_S = 1.0  # of pressure before a hop, drawn on to it
+BEFORE_PA, BEYOND_PA = 0.5 * PSI, 2.5 * PSI  # of the corner, where a first hop is looked for
+MEAN_S, PAUSE_S, LONG_MEAN_S = 0.1, 0.08, 0.5
+CREEP_M = 0.15e-3  # of travel before a first hop, while friction builds up
+FAINT_Z = 4.0
+START_SCANS = 3.0  # half width
+CLEAR_Z = 5.5  # standard deviations: by chance less than once in ten thousand strokes
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,47 +69,95 @@ def find_sticking(legs: list[Leg], low_m: float, high_m: float, noise_x: float, 
 
 @dataclass(frozen=True, slots=True)
 class BreakAway:
-    pressure: float  # Pa, just before the first hop
-    uncertainty: float  # Pa, standard
+    """The stem left its rest by a hop, instead of gliding off along the sliding line."""
+
+    pressure: float  # Pa, just before the hop
+    variance: float  # Pa^2
+    start: float  # Pa, standard: from not knowing which scan the hop starts in; alike in every cycle
+    hop_m: float
+    z: float  # height of the hop in standard deviations of its noise
 
 
 def break_away(
-    data: Oriented,
-    time: Floats,
-    corner_q: float,
-    slide_slope: float,
-    hop_m: float,
-    noise_x: float,
-    scan_s: float,
-) -> BreakAway:
-    """Pressure before the first hop off rest.
+    data: Oriented, corner: Corner, noise_x: float, scan_s: float, hop_m: float = 0.0
+) -> BreakAway | None:
+    """Look for the first hop; None where the stem leaves its rest smoothly.
 
-    A hop well above the noise is read from the record: the first step within 80 ms of more than half a hop,
-    and the pressure line of the last second drawn on to it. One that is not is not picked: the running
-    line's corner plus what a hop is worth in pressure, with an uncertainty to match.
+    `hop_m` is the usual size of hops where the stem is known to stick (0: not known): then a fainter hop
+    counts too, and one that starts most of a hop above rest is not the first.
+
+    A hop is travel gained within some hundredths of a second beyond what the sliding line explains: means
+    of travel over 0.1 s on both sides of a pause of 0.08 s. Creep before it does not count.
     """
-    worth = hop_m / slide_slope
-    ambiguous = BreakAway(corner_q + worth, 0.4 * worth)
-    if hop_m < 5.0 * sqrt(noise_x):
-        return ambiguous
-    per = max(1, round(JUMP_S / scan_s))
-    near = np.flatnonzero(data.q > corner_q - 2.0 * worth - 3000.0)
-    start = int(near[0]) if len(near) else 0
-    step = data.y[start + per :] - data.y[start:-per]
-    hits = np.flatnonzero(step > 0.5 * hop_m)
-    if not len(hits):
-        return ambiguous
-    first = start + int(hits[0])
-    cells = np.diff(data.y[first : first + per + 1])
-    at = first + int(np.argmax(cells))  # the hop lies between reading `at` and the next
-    before = slice(max(0, at - max(6, round(LINE_S / scan_s))), at + 1)
-    if at + 1 - max(0, before.start) < 6:
-        return ambiguous
-    line = fit_line(time[before] - time[at], data.q_raw[before])
-    half_cell = 0.5 * (time[at + 1] - time[at]) if at + 1 < len(time) else 0.5 * scan_s
-    value = line.at(float(half_cell))
-    cell = abs(line.slope) * 2.0 * float(half_cell) / sqrt(12.0)
-    spread = line.s * sqrt(line.variance_factor(float(half_cell)))
-    if abs(value - corner_q) > 4.0 * worth + 3.0 * spread:
-        return ambiguous  # that was some other hop
-    return BreakAway(value, 1.3 * sqrt(cell**2 + spread**2))
+    part = _near(data, corner)
+    width, pause = max(2, round(MEAN_S / scan_s)), max(1, round(PAUSE_S / scan_s))
+    if part is None or noise_x <= 0.0:
+        return None
+    gained, sd = _beyond_sliding(data, part, corner.slide_slope, noise_x, width, pause, scan_s)
+    if len(gained) < 3:
+        return None
+    z = gained / sd
+    clear = np.flatnonzero((z > (FAINT_Z if hop_m > 0.0 else CLEAR_Z)) & (gained > 0.4 * hop_m))
+    if not len(clear):
+        return None
+    first = int(clear[0])
+    peak = first + int(np.argmax(gained[first : first + width + pause]))
+    hop = float(gained[peak])
+    start = _start(data, part.start + peak, width, pause)
+    at_rest = data.sign * (corner.travel - data.level_m)
+    if float(data.y[max(0, start - width) : start].mean()) - at_rest > CREEP_M + 0.7 * hop:
+        return None  # an earlier hop was missed
+    return _pressure_before(data, start, hop, float(z[peak]), scan_s)
+
+
+def _near(data: Oriented, corner: Corner) -> slice | None:
+    start = int(np.argmax(data.q > corner.q - BEFORE_PA))
+    beyond = data.q > corner.q + BEYOND_PA
+    end = int(np.argmax(beyond)) if beyond.any() else len(data.q)
+    return slice(start, end) if end - start >= 20 else None
+
+
+def _gained(values: Floats, width: int, pause: int) -> Floats:
+    """Mean of `width` values after a pause less the mean of `width` values before it, by first index."""
+    total = np.concatenate(([0.0], np.cumsum(values)))
+    means = (total[width:] - total[:-width]) / width
+    return np.asarray(means[width + pause :] - means[: -width - pause], dtype=np.float64)
+
+
+def _beyond_sliding(
+    data: Oriented, part: slice, slope: float, noise_x: float, width: int, pause: int, scan_s: float
+) -> tuple[Floats, float]:
+    """Travel gained over the pause beyond what the sliding line explains, and its standard deviation."""
+    long = max(width, round(LONG_MEAN_S / scan_s))
+    half = long // 2
+    low, high = max(0, part.start - half), min(len(data.q), part.stop + half)
+    raw = data.q_raw[low:high]
+    index = np.arange(part.start, part.stop) - low
+    total = np.concatenate(([0.0], np.cumsum(raw)))
+    first, last = np.maximum(index - half, 0), np.minimum(index + half + 1, len(raw))
+    pressure = (total[last] - total[first]) / (last - first)
+    noise_q = second_difference_variance(raw)
+    apart = min(width + pause, long)
+    sd = sqrt(2.0 * noise_x / width + slope**2 * noise_q * 2.0 * apart / long**2)
+    return _gained(data.y[part] - slope * pressure, width, pause), sd
+
+
+def _start(data: Oriented, first: int, width: int, pause: int) -> int:
+    """The last reading before the hop: where travel, coming back from the hop, is a quarter up at most."""
+    before = float(data.y[first : first + width].mean())
+    after = float(data.y[first + width + pause : first + 2 * width + pause].mean())
+    inside = data.y[first + width - 1 : first + width + pause + 1]
+    low = np.flatnonzero(inside < before + 0.25 * (after - before))
+    return first + width - 1 + (int(low[-1]) if len(low) else 0)
+
+
+def _pressure_before(data: Oriented, at: int, hop_m: float, z: float, scan_s: float) -> BreakAway | None:
+    """The line of raw pressure over the second before reading `at`, half a scan before it."""
+    first = max(0, at + 1 - max(6, round(LINE_S / scan_s)))
+    if at + 1 - first < 6:
+        return None
+    line = fit_line(data.time[first : at + 1] - data.time[at], data.q_raw[first : at + 1])
+    # A hop takes some scans: the quarter rule finds its start to a scan or two either way.
+    start = abs(line.slope) * START_SCANS * scan_s / sqrt(3.0)
+    variance = line.s**2 * line.variance_factor(-0.5 * scan_s)
+    return BreakAway(line.at(-0.5 * scan_s), variance, start, hop_m, z)

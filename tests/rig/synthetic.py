@@ -22,6 +22,7 @@ class IdealValve:
     break_away_pa: float = 0.0  # the first hop waits for this much more than the half band
     seat_slope: float = 0.17e-3 * INCH / PSI  # m/Pa, metal seat
     bow: float = 0.0  # of travel at mid stroke, share of span
+    drag_s: float = 0.010  # the stem follows the pressure by c / k; what analysis takes as usual
 
     @property
     def gain(self) -> float:
@@ -109,7 +110,7 @@ def record(valve: IdealValve, rig: Rig = Rig(), seed: int = 1) -> Samples:
     pressure = np.concatenate(pressures)
     stage, cycle = np.concatenate(stages), np.concatenate(cycles)
     time = np.arange(len(pressure)) * step
-    travel = _travel(valve, pressure, stage)
+    travel = _travel(valve, np.interp(time - valve.drag_s, time, pressure), stage)
     seen_pa = _lagged(time, pressure, rig.pressure_lag_s) + rig.noise_pa * random.normal(size=len(time))
     seen_m = _lagged(time, travel, rig.position_lag_s) + rig.noise_m * random.normal(size=len(time))
     return Samples(
