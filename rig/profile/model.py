@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from math import pi
 
 
 class Action(StrEnum):
@@ -14,6 +15,55 @@ class Basis(StrEnum):
 
     FRICTION_INCLUDED = "friction included"
     SPRING_ONLY = "spring only"
+
+
+class Plug(StrEnum):
+    """Which way the stem pushes a plug onto its seat."""
+
+    PUSH_DOWN_TO_CLOSE = "push-down-to-close"  # the stem is on the body's side of the seat
+    PUSH_DOWN_TO_OPEN = "push-down-to-open"  # the stem is on the port's side of the seat
+
+
+class Flow(StrEnum):
+    FLOW_TO_OPEN = "flow-to-open"  # the inlet is on the port's side of the plug
+    FLOW_TO_CLOSE = "flow-to-close"  # the inlet is on the body's side of the plug
+
+
+class Mounting(StrEnum):
+    """How the actuator stands on the valve in service; on the stand it is upright."""
+
+    UPRIGHT = "upright"
+    INVERTED = "inverted"
+    ON_ITS_SIDE = "on its side"
+
+
+@dataclass(frozen=True, slots=True)
+class Trim:
+    """Plug, seat, packing and what the process does to them. None: not known, so never counted as zero."""
+
+    seat_bore_m: float | None = None
+    seat_line_load_n_per_m: float | None = None  # for the leakage class wanted; published tables differ
+    seat_line_load_source: str = ""
+    stem_diameter_m: float | None = None
+    balanced: bool = False
+    balance_seal_bore_m: float | None = None  # of a balanced plug: bore that its seal runs in
+    unbalanced_area_m2: float | None = None  # given instead of bores: seat area less seal area, signed
+    plug: Plug | None = None
+    flow: Flow | None = None
+    upstream_pa: float | None = None  # at shut-off
+    downstream_pa: float | None = None
+    open_upstream_pa: float | None = None  # wide open
+    open_downstream_pa: float | None = None
+    packing_friction_n: float | None = None  # half band, allowed for
+    moving_weight_n: float | None = None  # stem, plug and connector
+    mounting: Mounting = Mounting.UPRIGHT
+
+    @property
+    def seat_line_times_load_n(self) -> float | None:
+        """Seat load required [N]: load per length of seat line × π × seat bore; None without both."""
+        if self.seat_line_load_n_per_m is None or self.seat_bore_m is None:
+            return None
+        return self.seat_line_load_n_per_m * pi * self.seat_bore_m
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +97,9 @@ class Profile:
     area_relative_uncertainty: float = 0.03  # half width; common practice, no source: 2-5 %
     notes: tuple[str, ...] = field(default_factory=tuple)
     source: str = ""
+    trim: Trim = field(default_factory=Trim)
+    obtainable_ranges_pa: tuple[tuple[float, float], ...] = ()  # bench ranges of the springs to be had
+    supply_margin_pa: float | None = None  # wanted above the lowest supply that does the work
 
     @property
     def expected_rate_n_per_m(self) -> float:

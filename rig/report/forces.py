@@ -11,7 +11,6 @@ from rig.report.forces_words import (
     best_text,
     choice_text,
     factor_text,
-    meaning_name,
     numbers_text,
     price_text,
     value_text,
@@ -21,7 +20,7 @@ from rig.report.forces_words import (
 from rig.report.words import AID_NOT_SAFETY, pressure_range_text, travel_text
 from rig.units import Dimension, UnitSet
 
-NAME, VALUE = 34, 13  # columns of a line's name and value
+NAME, VALUE = 34, 15  # columns of a line's name and value
 INDENT = " " * (NAME + VALUE + 2)
 
 
@@ -50,11 +49,14 @@ def sections(balance: Balance) -> list[tuple[str, tuple[Line, ...]]]:
     at_supply = (stroke.stop_force,) if opens else (stroke.seat_load,)
     return [
         ("Given", (knowns.friction, knowns.friction_pa, knowns.supply, *margin, knowns.casing)),
-        ("At rest, no air", (knowns.spring_lower, stroke.preload, balance.weight, stroke.reseat, *at_rest)),
+        (
+            "At rest, no air",
+            (knowns.setting.spring_lower, stroke.preload, balance.weight, stroke.reseat, *at_rest),
+        ),
         ("Lift-off" if opens else "Leaving the open stop", (stroke.lift_off,)),
         (
             "Full travel" if opens else "Meeting the seat",
-            (knowns.rate, stroke.spring_full, stroke.full_travel, stroke.return_start),
+            (knowns.setting.rate, stroke.spring_full, stroke.full_travel, stroke.return_start),
         ),
         ("At supply", (*at_supply, stroke.supply)),
         ("What the seat asks for", (balance.required, balance.lift_off_needed)),
@@ -110,7 +112,9 @@ def _row(line: Line, units: UnitSet, width: int) -> list[str]:
         return wrap(f"  {name}: {why_not(line.needs)}", width, subsequent_indent="    ")
     beside = []
     if line.formula:
-        beside = [f"= {line.words}", f"= {numbers_text(line, units)}"]
+        beside = [f"= {line.words}"]
+        if line.formula != "{}":
+            beside.append(f"= {numbers_text(line, units)}")
     if line.note:
         beside.append(line.note)
     room = max(24, width - len(INDENT))
@@ -133,17 +137,19 @@ def _margins(balance: Balance, units: UnitSet, width: int) -> list[str]:
 
 
 def _meanings(balance: Balance, units: UnitSet, width: int) -> list[str]:
-    """Side by side; where a figure needs something, it is said once below."""
-    columns = [("", [meaning_name(m) + (" ◄" if m.chosen else "") for m in balance.meanings])]
-    needs: list[str] = []
+    """Side by side, as found first; where a figure needs something, it is said once below."""
+    found = [(balance.stroke, balance.first_out)] if balance.measured else []
+    found += [(m.stroke, m.first_out) for m in balance.meanings]
+    names = ["as found"] if balance.measured else []
+    names += [m.basis.value + (" ◄" if m.chosen else "") for m in balance.meanings]
+    columns, needs = [("", names)], list[str]()
     for key in ("lift_off", "full_travel", "seat_load", "supply"):
-        lines: list[Line] = [getattr(m.stroke, key) for m in balance.meanings]
+        lines: list[Line] = [getattr(stroke, key) for stroke, _ in found]
         columns.append((lines[0].name, [value_text(line, units) for line in lines]))
         needs += [need for line in lines for need in line.needs]
-    found = [m.first_out for m in balance.meanings]
-    firsts = [f"{f.name} {factor_text(f)}" if f else "–" for f in found]
-    columns.append(("runs out first", firsts))
-    rows = [f"  {name:<{NAME}}{first:>22}{second:>22}" for name, (first, second) in columns]
+    columns.append(("runs out first", [first.name if first else "–" for _, first in found]))
+    columns.append(("its factor", [factor_text(first) if first else "–" for _, first in found]))
+    rows = [f"  {name:<19}" + "".join(f"{cell:>27}" for cell in cells) for name, cells in columns]
     if needs:
         rows.append(f"  {why_not(tuple(dict.fromkeys(needs)))}")
     chosen = balance.knowns.profile.basis

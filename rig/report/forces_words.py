@@ -5,10 +5,9 @@ from math import isinf
 from rig.forces.balance import Balance
 from rig.forces.line import Line
 from rig.forces.margins import Margin
-from rig.forces.meanings import Meaning
 from rig.forces.ranges import RangeChoice
 from rig.profile.model import Action, Basis
-from rig.report.words import plain, pressure_range_text
+from rig.report.words import decimals_for, plain, pressure_range_text
 from rig.units import Dimension, UnitSet
 
 
@@ -16,6 +15,10 @@ def value_text(line: Line, units: UnitSet) -> str:
     """'621 lbf', or 'not computed'."""
     if line.value is None:
         return "not computed"
+    if line.spread is not None and line.dimension is not None:
+        value, spread = units.to(line.dimension, line.value), units.to(line.dimension, line.spread)
+        decimals = decimals_for(spread, value)
+        return f"{value:.{decimals}f} ± {spread:.{decimals}f} {units.symbol(line.dimension)}"
     return number_text(line.value, line.dimension, units)
 
 
@@ -42,7 +45,9 @@ def numbers_text(line: Line, units: UnitSet) -> str:
     """The formula with its numbers; a negative one in brackets."""
 
     def shown(term: Line) -> str:
-        words = value_text(term, units)
+        if term.value is None:
+            return term.name
+        words = number_text(term.value, term.dimension, units)
         return f"({words})" if words.startswith("−") else words
 
     return line.formula.format(*(shown(term) for term in line.terms))
@@ -57,13 +62,18 @@ def factor_text(margin: Margin) -> str:
 def short_text(margin: Margin, units: UnitSet) -> str:
     """What a margin below 1 means, in words: how much there is, how much it takes, how much is missing."""
     available, required = margin.available.value, margin.required.value
-    assert available is not None and required is not None, "only a known margin can be short"
+    assert available is not None, "only a known margin can be short"
+    assert required is not None, "only a known margin can be short"
     there = number_text(available, margin.available.dimension, units)
     needed = number_text(required, margin.required.dimension, units)
     missing = number_text(required - available, margin.required.dimension, units)
     if margin.name == "casing":
         return f"The supply of {needed} can exceed the casing maximum of {there} by {missing}."
     name = margin.name[:1].upper() + margin.name[1:]
+    if available < 0.0 and margin.name.startswith("seat load"):
+        return f"{name}: nothing holds the plug on its seat ({there}; {needed} needed): {missing} missing."
+    if margin.name.startswith(("spring return", "return")):
+        return f"{name}: the spring does not overcome friction: {there} there, {needed} needed."
     return f"{name} is short by {missing}: {there} there, {needed} needed."
 
 
@@ -84,15 +94,13 @@ def verdict_texts(balance: Balance, units: UnitSet) -> list[str]:
     for margin in balance.margins:
         if margin.factor is None:
             missing.setdefault(margin.needs, []).append(margin.name)
-    texts += [f"Margin of {', '.join(names)} {why_not(needs)}." for needs, names in missing.items()]
+    texts += [f"Margin of {', '.join(names)}: {why_not(needs)}." for needs, names in missing.items()]
     if not balance.process.stated:
-        texts.append("In service, against process pressure: not computed: the profile states none.")
+        texts.append(
+            "In service: not computed: needs process pressures at shut-off, seat bore, stem diameter, plug "
+            "and flow. What is told here holds without process pressure."
+        )
     return texts
-
-
-def meaning_name(meaning: Meaning) -> str:
-    assert meaning.basis is not None, "a meaning has a basis"
-    return meaning.basis.value
 
 
 def price_text(balance: Balance, units: UnitSet) -> str:
