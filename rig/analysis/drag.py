@@ -16,6 +16,7 @@ from rig.analysis.curve import Curve
 
 USUAL_S, USUAL_SD_S = 0.010, 0.006
 UNEVEN_SHARE = 0.05  # prior: the half band at the ends differs from that at mid travel by this share
+LEAST_NOISE_PA = 1.0  # no record is better than that
 FAR = 4.0  # standard deviations from what is usual: something else than drag, not believed
 
 
@@ -33,8 +34,9 @@ def find_drag(curves: Sequence[Curve], noise_pa2: float, doubt_s: float) -> Drag
     """tau from all cycles together; `noise_pa2` is the variance of a reading about the curve [Pa^2]."""
     prior_sd = sqrt(USUAL_SD_S**2 + doubt_s**2)
     prior = Drag(USUAL_S, prior_sd)
-    if not curves or noise_pa2 <= 0.0:
+    if not curves:
         return prior
+    noise_pa2 = max(noise_pa2, LEAST_NOISE_PA**2)
     matrix, right = np.zeros((2, 2)), np.zeros(2)
     for curve in curves:
         matrix += curve.extra_matrix
