@@ -9,6 +9,8 @@ from safety.limits import PSI, Cap, Limits, Role, built_in, expect, lowest
 # Assumption: nothing a shop's stand should ever put on a casing, whatever the files say.
 HIGHEST_EVER = built_in(90.0 * PSI)
 OVER_TRAVEL = 1.25  # times rated travel where the actuator's own stroke is not in the profile; assumption
+PROOFS = frozenset({Role.WATCHDOG, Role.IDENTITY})  # the scanner asks for these about once a second
+PROOF_PERIOD_S = built_in(3.0)  # two of them may go astray
 STROKE_ROOM = 1.05  # squeeze of the stops and span error of the transmitter; assumption
 
 
@@ -27,7 +29,8 @@ def limits_for(
         pressure_max_pa=lowest(*caps),
         travel_max_m=Cap(STROKE_ROOM * max(stroke_m, profile.rated_travel_m), "profile"),
         move_by_pa=Cap(profile.bench_upper_pa, "profile"),
-        signals=expect(*_fitted(stand)),
+        signals=expect(*_fitted(stand, PROOFS, False))
+        + expect(*_fitted(stand, PROOFS, True), period_s=PROOF_PERIOD_S),
         other_refusals=other_refusals,
     )
     if stand.maximum_rate_pa_per_s is None:
@@ -35,7 +38,7 @@ def limits_for(
     return replace(limits, rate_max_pa_per_s=Cap(stand.maximum_rate_pa_per_s, "stand"))
 
 
-def _fitted(stand: Stand) -> tuple[Role, ...]:
+def _fitted(stand: Stand, among: frozenset[Role], inside: bool) -> tuple[Role, ...]:
     """Roles the stand has; pressure and position are always required, read or inferred."""
     fitted = {
         Role.PRESSURE: True,
@@ -49,4 +52,4 @@ def _fitted(stand: Stand) -> tuple[Role, ...]:
         Role.WATCHDOG: any(module.watchdog is not None for module in stand.modules.values()),
         Role.IDENTITY: any(module.identity is not None for module in stand.modules.values()),
     }
-    return tuple(role for role, there in fitted.items() if there)
+    return tuple(role for role, there in fitted.items() if there and (role in among) is inside)
