@@ -18,7 +18,7 @@ def uncoupled(actuator: Actuator) -> Actuator:
 def coupled_at(actuator: Actuator, height: float, plug_off_seat_m: float = 0.0) -> Actuator:
     """The connector made with the stem at `height` and the plug `plug_off_seat_m` off its seat.
 
-    Air-to-open: slack = height - plug lift; the spring force at the seat follows from the force at the stop.
+    Air-to-open: slack = height - plug lift; force and volume at the seat follow from those at the stop.
     Air-to-close: the plug meets its seat that much beyond the present height.
     """
     if actuator.action == AIR_TO_OPEN:
@@ -28,6 +28,7 @@ def coupled_at(actuator: Actuator, height: float, plug_off_seat_m: float = 0.0) 
             actuator,
             coupled=True,
             slack_m=slack,
+            casing_volume_m3=actuator.casing_volume_m3 + actuator.area_m2 * (slack - actuator.slack_m),
             travel_m=min(actuator.stroke_m - slack, actuator.plug_stop_m),
             preload_n=at_stop_n + actuator.spring_rate_n_per_m * slack,
         )

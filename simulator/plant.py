@@ -42,6 +42,7 @@ class Converter:
     critical_ratio: float = 0.3
     supply_pa: float = 300_000.0  # at the stand, gauge
     supply_droop_pa_s_per_kg: float = 2e7  # supply falls with flow: 0.2 bar at 1 g/s (assumption)
+    regulator_lag_s: float = 0.2  # of the supply's own regulator (assumption)
     vent_conductance: float = conductance_si(4.0)
     inlet_emptying_s: float = 0.3  # air behind a closed supply valve is used up by the I/P's own bleed
 
@@ -97,6 +98,7 @@ class Plant:
     _rest_s: float = field(init=False, default=0.0)
     _plug_m: float = field(init=False, default=0.0)
     _air_kg_before: float = field(init=False, default=0.0)
+    _droop_pa: float = field(init=False, default=0.0)
     _factor: float = field(init=False, default=1.0)
     _key: tuple[Any, ...] = field(init=False, default=(None,))
     _seldom: tuple[float, ...] = field(init=False, default=())
@@ -151,18 +153,14 @@ class Plant:
         if not a.coupled:
             return 0.0
         if a.action == "air-to-open":
-            seat_is_low = stiff == a.seat_stiffness_n_per_m and low > -a.slack_m
+            seat_is_low = low > -a.slack_m
             return contact(low - x, stiff, rounding)[0] if seat_is_low and x < low else 0.0
         seat_is_high = high < a.stroke_m - a.slack_m
         return contact(x - high, high_stiff, high_rounding)[0] if seat_is_high and x > high else 0.0
 
     def shift(self, by_m: float) -> None:
         """The stem's coordinate counts from another x = 0; nothing moves."""
-        s = self.state
-        volume = self.actuator.casing_volume_m3
-        grown = (volume + self.actuator.area_m2 * (s.x_m + by_m)) / (volume + self.actuator.area_m2 * s.x_m)
-        self.state = s._replace(x_m=s.x_m + by_m, air_kg=s.air_kg * grown)
-        self._air_kg_before = self.state.air_kg
+        self.state = self.state._replace(x_m=self.state.x_m + by_m)
         self._plug_m += by_m
 
     # -- what changes slowly -----------------------------------------------------------------------
@@ -187,7 +185,7 @@ class Plant:
 
     def coefficients(self, inputs: Inputs, span_s: float) -> Coefficients:
         """All of the loop's coefficients for the next `span_s`; `inputs` and the state decide."""
-        conv, i = self.converter, inputs
+        i = inputs
         key = (
             self.actuator, i.vent_open, i.hose_off, i.exhaust_factor, i.leak_extra, i.preload_extra_n,
             i.spring_factor, i.debris_m, i.slip_m, i.friction_factor,
@@ -195,12 +193,18 @@ class Plant:
         if key != self._key or key[0] is not self._key[0]:
             self._rescale_bristles(i.friction_factor)
             self._key, self._seldom = key, self._seldom_changed(i)
-        flow = max(0.0, (self.state.air_kg - self._air_kg_before) / span_s)
-        self._air_kg_before = self.state.air_kg
         target = self._pilot_target(i, span_s)
-        supply = self.room_pa + max(0.0, self._supply_pa - flow * conv.supply_droop_pa_s_per_kg)
+        supply = self.room_pa + max(0.0, self._supply_pa - self._drooped(span_s))
         static_n = self.actuator.friction.coulomb_n * self._static_ratio()
         return Coefficients._make((target, supply, self._friction_scale(i), static_n, *self._seldom))
+
+    def _drooped(self, span_s: float) -> float:
+        """How far the supply has fallen under the flow that it gives, some time after it [Pa]."""
+        flow = max(0.0, (self.state.air_kg - self._air_kg_before) / span_s)
+        self._air_kg_before = self.state.air_kg
+        wanted = flow * self.converter.supply_droop_pa_s_per_kg
+        self._droop_pa += (wanted - self._droop_pa) * span_s / (span_s + self.converter.regulator_lag_s)
+        return self._droop_pa
 
     def _rescale_bristles(self, factor: float) -> None:
         """Friction that rises or falls at once changes the stiffness of the bristles, not their force."""
