@@ -23,8 +23,8 @@ def limits_of(profile: Profile) -> dict[str, Limits]:
         "full_travel" if with_friction else "spring_only_upper": high,
         "travel": (profile.rated_travel_m, profile.rated_travel_m + profile.travel_surplus_m),
     }
-    if profile.required_seat_load_n is not None:
-        limits["seat_load"] = (profile.required_seat_load_n, inf)
+    if profile.needed_seat_load_n is not None:
+        limits["seat_load"] = (profile.needed_seat_load_n, inf)
     return limits
 
 

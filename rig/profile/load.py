@@ -9,6 +9,7 @@ from rig.profile.model import Action, Basis, Profile, Tolerance
 from rig.profile.plausible import check
 from rig.profile.thread import EXAMPLE as THREAD
 from rig.profile.thread import thread_pitch_m
+from rig.profile.trim import check_trim, read_ranges, read_trim
 from rig.units import Dimension, UnitError
 
 PACKAGE, KIND = "profiles.valves", "a valve profile"
@@ -36,6 +37,7 @@ def load_profile_text(text: str, source: str) -> Profile:
     document = Document(text, source, KIND)
     profile = _read(document.root, source)
     check(document.root, profile)
+    check_trim(document.root, profile)
     document.raise_problems()
     return profile
 
@@ -67,6 +69,9 @@ def _read(root: Section, source: str) -> Profile:
         area_relative_uncertainty=0.03 if uncertainty is None else uncertainty,
         notes=root.texts("notes"),
         source=source,
+        trim=read_trim(root),
+        obtainable_ranges_pa=read_ranges(root),
+        supply_margin_pa=root.quantity_or_none("supply_margin", Dimension.PRESSURE),
     )
     root.finish()
     return profile

@@ -102,6 +102,12 @@ class Profile:
     supply_margin_pa: float | None = None  # wanted above the lowest supply that does the work
 
     @property
+    def needed_seat_load_n(self) -> float | None:
+        """As given, else load per length × circumference [N]; None where neither is known."""
+        given = self.required_seat_load_n
+        return self.trim.seat_line_times_load_n if given is None else given
+
+    @property
     def expected_rate_n_per_m(self) -> float:
         """Spring rate that the rated range implies [N/m]: A (p_upper - p_lower) / travel."""
         return self.area_m2 * (self.bench_upper_pa - self.bench_lower_pa) / self.rated_travel_m

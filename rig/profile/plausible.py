@@ -150,16 +150,20 @@ class _Checks:
     def seat(self) -> None:
         """Without any friction: air-to-open A p_lower, air-to-close A (p_supply - p_upper)."""
         p, load = self.profile, self.profile.required_seat_load_n
+        section, key = self.root, "required_seat_load"
+        if load is None:
+            load, key = p.trim.seat_line_times_load_n, "seat_line_load"
+            section = self.root.section_or_none("trim", "") or self.root
         if load is None:
             return
         if load < 0.0:
-            self.root.problem("required_seat_load", "is negative", "give the force that the seat needs")
+            section.problem(key, "is negative", "give the force that the seat needs")
         opens = p.action is Action.AIR_TO_OPEN
         most = p.area_m2 * (p.bench_lower_pa if opens else p.supply_pa - p.bench_upper_pa)
         if load > most >= 0.0:
             where = "with no air" if opens else "at the supply"
-            self.root.problem(
-                "required_seat_load",
+            section.problem(
+                key,
                 f"{self.units.text(Dimension.FORCE, load)} is more than the range can give: "
                 f"{self.units.text(Dimension.FORCE, most)} {where}, even without friction",
                 f"it needs a {'higher lower' if opens else 'lower upper'} end of the range or a larger area",

@@ -3,6 +3,7 @@
 from math import isinf
 
 from rig.forces.balance import Balance
+from rig.forces.knowns import FRICTION_NEED
 from rig.forces.line import Line
 from rig.forces.margins import Margin
 from rig.forces.ranges import RangeChoice
@@ -100,6 +101,11 @@ def verdict_texts(balance: Balance, units: UnitSet) -> list[str]:
             "In service: not computed: needs process pressures at shut-off, seat bore, stem diameter, plug "
             "and flow. What is told here holds without process pressure."
         )
+    if FRICTION_NEED in balance.knowns.friction.needs:
+        texts.append(
+            "Packing friction: write it in the profile (trim: packing_friction), or give a measured stroke "
+            "with --record."
+        )
     return texts
 
 
@@ -140,4 +146,5 @@ def best_text(balance: Balance, units: UnitSet) -> str:
         judged = any(choice.judged for choice in balance.ranges)
         return "None of the obtainable ranges serves." if judged else "No obtainable range could be judged."
     chosen = pressure_range_text(units, best.lower_pa, best.upper_pa)
-    return f"{chosen} would serve best: its smallest margin is the largest."
+    without = "" if balance.process.stated else ", without process pressure"
+    return f"{chosen} would serve best{without}: its smallest margin is the largest."
