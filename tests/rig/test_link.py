@@ -85,7 +85,9 @@ def test_a_function_code_that_cannot_write_that_is_refused(
 
 def test_the_in_process_path_does_not_load_the_modbus_library() -> None:
     code = (
-        "import sys, rig.stand.loop, rig.stand.run, rig.stand.outputs, rig.stand.scanner, rig.stand.modbus;"
-        "sys.exit('pymodbus' in sys.modules or 'asyncio' in sys.modules)"
+        "import sys, rig.stand.loop, rig.stand.run, rig.stand.outputs, rig.stand.scanner;"
+        "early = 'asyncio' in sys.modules;"
+        "import rig.stand.modbus;"
+        "sys.exit(early or 'pymodbus' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
