@@ -72,7 +72,7 @@ class RecordWriter:
         self._samples = Appender(folder / "samples.csv", SAMPLE_HEADER, rows_per_write)
         self._events = Appender(folder / "events.csv", EVENT_HEADER)
         sync_folder(folder)
-        self._last_s = 0.0
+        self.last_s = 0.0  # time of the last sample
         self._closed = False
         self._sync_error: OSError | None = None
         self._stop = threading.Event()
@@ -89,14 +89,9 @@ class RecordWriter:
     ) -> None:
         self.close()
 
-    @property
-    def last_s(self) -> float:
-        """Time of the last scan appended [s]."""
-        return self._last_s
-
     def sample(self, sample: Sample) -> None:
         """Append one scan; raises RecordProblem."""
-        self._last_s = sample.reading.time_s
+        self.last_s = sample.reading.time_s
         self._samples.append(sample_row(sample))
         self._raise_sync_error()
 
@@ -116,7 +111,7 @@ class RecordWriter:
             self._helper.join()
         problems: list[RecordProblem] = []
         steps: tuple[Callable[[], None], ...] = (
-            lambda: self._events.append(event_row(self._last_s, CLOSED, "")),
+            lambda: self._events.append(event_row(self.last_s, CLOSED, "")),
             self._samples.close,
             self._events.close,
             self._raise_sync_error,
