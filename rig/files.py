@@ -99,15 +99,15 @@ class Section:
     def _name(self, key: str) -> str:
         return f"{self.path}.{key}" if self.path else key
 
-    def keys(self) -> tuple[str, ...]:
+    @property
+    def names(self) -> tuple[str, ...]:
+        """The keys that are there, in their order."""
         return tuple(self._nodes)
 
     def has(self, key: str) -> bool:
         """Whether the key is there with a value."""
         node = self._nodes.get(key)
-        return node is not None and not (
-            isinstance(node, yaml.ScalarNode) and node.value == "" and node.style is None
-        )
+        return node is not None and node.tag != "tag:yaml.org,2002:null"
 
     def holds_section(self, key: str) -> bool:
         return isinstance(self._nodes.get(key), yaml.MappingNode)

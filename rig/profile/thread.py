@@ -12,7 +12,7 @@ EXAMPLE = "1/2-20 UNF, M12 x 1.75, or the pitch alone: 1.27 mm"
 
 
 def thread_pitch_m(designation: str) -> float:
-    """Pitch [m]: of '1/2-20 UNF' 25.4 mm / threads per inch (ASME B1.1), of 'M12 x 1.75', or '1.27 mm' itself.
+    """Pitch [m]: of '1/2-20 UNF' 25.4 mm / threads per inch (ASME B1.1), 'M12 x 1.75', or '1.27 mm' itself.
 
     Raises UnitError for text that is none of these.
     """
