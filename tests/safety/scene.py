@@ -1,5 +1,6 @@
 """A quiet stand for tests of the guard: pressure and stem do what they are told, or what a test says."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
@@ -11,6 +12,7 @@ from safety.state import GuardState, Mode, PersonEvent
 LOWER_PA, UPPER_PA, TRAVEL_M, REST_M = 10 * PSI, 30 * PSI, 0.030, 0.100
 CONTACTS = (Role.EMERGENCY_STOP, Role.GUARD, Role.WATCHDOG, Role.IDENTITY)
 EVERYTHING = expect(*Role)
+BEEN: dict[Any, dict[str, Any]] = {}
 
 
 def limits(**changed: Any) -> Limits:
@@ -110,15 +112,31 @@ class Scene:
 
     # -- the modes ---------------------------------------------------------------------------------
 
+    def _went(self, way: str, how: Callable[[], None]) -> "Scene":
+        """Go there, or jump there if a scene that began alike has gone before: the guard is pure."""
+        key = (way, self.limits, self.dt, self.inferred)
+        fresh = self.scans == 0 and not self.fields and not self.health and self.pressure_pa is None
+        if not fresh or key not in BEEN:
+            how()
+            if fresh:
+                BEEN[key] = dict(self.__dict__, fields={}, health={})
+        else:
+            self.__dict__.update(BEEN[key], fields={}, health={})
+        return self
+
+    def resting(self) -> "Scene":
+        self._went("resting", lambda: (self.wait(2.0), None)[1])
+        assert self.state.mode is Mode.RESTING
+        return self
+
     def armed(self) -> "Scene":
-        self.wait(2.0)
-        self.scan(event=PersonEvent.ARM)
+        self.resting().scan(event=PersonEvent.ARM)
         assert self.state.mode is Mode.RAMPING, self.state.refusals
         return self
 
     def holding(self, psi: float = 20.0) -> "Scene":
         """Armed, ramped to a pressure and steady there."""
-        self.armed().keep_asking(psi / 5.0 + 6.0, psi, 5.0)
+        self._went(f"holding {psi}", lambda: (self.armed().keep_asking(psi / 5.0 + 6.0, psi, 5.0), None)[1])
         assert self.state.mode is Mode.RAMPING, self.state.trips
         assert self.command.output_pa == psi * PSI
         return self
@@ -142,14 +160,8 @@ class Scene:
         return self
 
     def venting(self) -> "Scene":
-        self.holding()
-        self.scan(event=PersonEvent.STOP)
+        self.holding().scan(event=PersonEvent.STOP)
         assert self.state.mode is Mode.VENTING
-        return self
-
-    def resting(self) -> "Scene":
-        self.wait(2.0)
-        assert self.state.mode is Mode.RESTING
         return self
 
     def enter(self, mode: Mode) -> "Scene":

@@ -429,6 +429,19 @@ def test_without_a_rest_position_travel_is_not_known(check: Check) -> None:
     assert not found(check, remember(pressure=wild, position=Track()))
 
 
+def test_a_mark_made_a_moment_ago_finds_nothing_however_late_it_is() -> None:
+    """What counts is the time since, on a machine that has been up for days."""
+    late = 1e6
+    here = mark(time_s=late - 1.0)
+    state = replace(
+        remember(falling=here, rising=here, stuck=replace(here, output_pa=1e6)),
+        time_s=late,
+        run=Run(since_s=late - 1.0, stage_since_s=late - 1.0),
+    )
+    for check in (checks.pressure_ahead, checks.pressure_behind, checks.pressure_stuck, checks.too_long):
+        assert not found(check, state)
+
+
 # -- which mode looks for what ------------------------------------------------------------------------
 
 LIVE = {"over_pressure", "clock", "signals_lost", "contacts_open", "supply", "readbacks"}

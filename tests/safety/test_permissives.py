@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from safety.guard import start
 from safety.limits import PSI, Role
 from safety.permissives import against_arming, still
 from safety.signals import Contact, Health, Signal
@@ -173,6 +174,7 @@ def test_a_refusal_is_told_in_its_scan_only() -> None:
 
 def test_without_a_casing_transmitter_arming_waits_until_the_vent_was_open_long_enough() -> None:
     scene = Scene(inferred=True)
+    scene.time_s, scene.state = 100.0, start(scene.limits, 100.0)
     scene.wait(9.98)
     assert arm(scene) == (
         "Nothing measures the casing pressure: it is taken as gone only after the vent has been open "

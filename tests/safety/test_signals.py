@@ -4,7 +4,38 @@ from math import isnan
 
 import pytest
 
-from safety.signals import NO_CONTACT, NO_SIGNAL, SAFE_COMMAND, Command, Demand, Health, Signal
+from safety.checks import Finding
+from safety.limits import Cap, Expected, Limits
+from safety.signals import (
+    NO_CONTACT,
+    NO_SIGNAL,
+    SAFE_COMMAND,
+    Command,
+    Contact,
+    Demand,
+    Health,
+    Reading,
+    Signal,
+)
+from safety.state import GuardState, Memory, Run, Trip
+from safety.track import Mark, Track
+
+
+TYPES = (
+    Signal, Contact, Reading, Demand, Command, Cap, Expected, Limits, Trip, Memory, Run, GuardState, Track, Mark,
+    Finding,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", TYPES)
+def test_what_the_guard_handles_is_frozen_and_has_no_room_for_more(kind: type) -> None:
+    assert kind.__dataclass_params__.frozen  # type: ignore[attr-defined]
+    assert "__slots__" in vars(kind)
+
+
+def test_limits_are_given_by_name() -> None:
+    with pytest.raises(TypeError, match="positional"):
+        Limits(Cap(1.0, "stand"), Cap(1.0, "stand"), Cap(1.0, "stand"))  # type: ignore[misc]
 
 
 @pytest.mark.parametrize("health", list(Health))

@@ -126,13 +126,13 @@ def test_a_signal_that_fails_while_venting_trips_and_ends_escalated() -> None:
 
 
 def test_a_trip_that_vents_stays_tripped_and_vented() -> None:
-    scene = Scene().tripped()
+    scene = Scene(FAST).tripped()
     let_go(scene, 8.0)
     assert scene.state.mode is Mode.TRIPPED
     assert scene.state.vented
     assert scene.command == SAFE_COMMAND
     assert by_hand(scene.state) == ()
-    scene.wait(400.0)
+    scene.wait(40.0)
     assert scene.state.mode is Mode.TRIPPED
     assert scene.codes == ["ordered safe"]
 
