@@ -22,7 +22,7 @@ def fact_list(facts: Iterable[Fact]) -> str:
 
 def valve_facts(profile: Profile, units: UnitSet, serial_number: str) -> list[Fact]:
     bench = pressure_range_text(units, profile.bench_lower_pa, profile.bench_upper_pa)
-    load = profile.required_seat_load_n
+    load = profile.needed_seat_load_n
     return [
         ("Serial number", serial_number or profile.serial_number or "not given", False),
         ("Action", profile.action.value, False),
@@ -76,6 +76,10 @@ def run_facts(record: Record, units: UnitSet) -> list[Fact]:
     cap = _cap(run.get("limits"), units)
     if cap:
         facts.append(("Pressure cap", cap, False))
+    options = run.get("options")
+    accepted = options.get("calibration overdue accepted by") if isinstance(options, dict) else None
+    if accepted:
+        facts.append(("Calibration overdue", f"accepted by {accepted}", True))
     if not record.closed or record.torn:
         facts.append(("Record", "ends before the run was ended", True))
     if record.stand.built_in:

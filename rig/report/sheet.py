@@ -14,7 +14,7 @@ from rig.report.curves import curves_of
 from rig.report.facts import fact_list, run_facts, stand_facts, started_on, valve_facts
 from rig.report.plot import over_time, pressure_travel
 from rig.report.rows import rows
-from rig.report.words import ON_THE_SHEET, causes_of, pressure_range_text, travel_text
+from rig.report.words import ON_THE_SHEET, causes_of, pressure_range_text, travel_text, warnings_of
 from rig.units import Dimension, UnitSet
 
 # The page is laid out for 190 mm x 255 mm, which fits A4 and Letter with 10 mm margins. The style sheet
@@ -115,7 +115,7 @@ def _cause(causes: Sequence[str]) -> str:
 
 
 def _advice(record: Record, result: CheckResult) -> list[str]:
-    advice = list(result.advice)
+    advice = [*warnings_of(record), *result.advice]
     if record.pressure_is_inferred:
         advice.append(
             "The stand has no casing-pressure transmitter: pressures are inferred from the I/P's "

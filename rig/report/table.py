@@ -6,7 +6,7 @@ from rich.text import Text
 
 from rig.analysis.result import QUANTITIES, CheckResult, Outcome
 from rig.record.reader import Record
-from rig.report.words import causes_of, limits_text, measured_text, quantity_name
+from rig.report.words import causes_of, limits_text, measured_text, quantity_name, warnings_of
 from rig.units import QUANTITY_DIMENSION, UnitSet
 
 # Status colours after IEC 60073; the word stands beside them always.
@@ -25,6 +25,8 @@ def print_result(console: Console, result: CheckResult, units: UnitSet, record: 
     for number, trip in enumerate(causes_of(record, result)):
         label = "first cause" if number == 0 else "then"
         console.print(Text.assemble((f"Stopped, {label}: ", "bold red"), trip))
+    for warning in warnings_of(record):
+        console.print(Text.assemble(("Warning: ", "bold yellow"), warning))
     console.print(result_table(result, units, record))
     for line in (*result.advice, *result.notes):
         console.print(Text(f"– {line}"))

@@ -81,6 +81,11 @@ def causes_of(record: Record, result: CheckResult) -> tuple[str, ...]:
     return tuple(event.text for event in record.events if event.kind in STOPPING)
 
 
+def warnings_of(record: Record) -> tuple[str, ...]:
+    """What a person must know before going near the valve."""
+    return tuple(event.text for event in record.events if event.kind == "warning")
+
+
 def quantity_name(key: str, action: Action) -> str:
     return (_AIR_TO_CLOSE if action is Action.AIR_TO_CLOSE else _AIR_TO_OPEN)[key]
 

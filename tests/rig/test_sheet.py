@@ -87,6 +87,18 @@ def test_a_run_that_a_person_stopped_says_so() -> None:
     assert "first cause Ctrl-C: vented in order" in sheet_words(record, stopped_result(()))
 
 
+def test_a_casing_that_may_still_hold_pressure_is_told_first() -> None:
+    warning = Event(31.0, "warning", "The casing is not known to be without pressure.")
+    words = sheet_words(replace(made_up_record(), events=(warning,)), made_up_result())
+    assert "Advice and remarks The casing is not known to be without pressure." in words
+
+
+def test_an_overdue_calibration_that_somebody_accepted_is_told() -> None:
+    record = made_up_record()
+    run = record.run | {"options": {"calibration overdue accepted by": "shift B"}}
+    assert "accepted by shift B" in sheet_words(replace(record, run=run), made_up_result())
+
+
 def test_the_cap_and_its_source_are_on_the_sheet() -> None:
     assert "45 psi (profile)" in sheet_words(made_up_record(), made_up_result())
 

@@ -8,7 +8,7 @@ from rich.console import Console
 
 from rig.analysis.result import CheckResult, Outcome
 from rig.profile.model import Action
-from rig.record.reader import Record
+from rig.record.reader import Event, Record
 from rig.report.table import print_result
 from rig.units import UNIT_SETS
 
@@ -42,6 +42,11 @@ def test_a_stopped_run_names_its_first_cause_first_and_measures_nothing() -> Non
     assert words.startswith("Stopped, first cause: Emergency stop\nStopped, then: Pressure still there\n")
     assert words.count("not measured") == 12
     assert "STOPPED" in words
+
+
+def test_a_casing_that_may_still_hold_pressure_is_told() -> None:
+    record = replace(made_up_record(), events=(Event(31.0, "warning", "Vent it by hand."),))
+    assert "Warning: Vent it by hand." in printed(made_up_result(), record)
 
 
 def test_text_with_brackets_is_printed_as_it_is() -> None:
