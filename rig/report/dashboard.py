@@ -44,7 +44,7 @@ class Dashboard:
     def drawn(self, width: int, height: int) -> Text:
         """At most height - 1 lines, so that the terminal never scrolls under it."""
         inner = width - 1
-        lines = [self._title(), self._stage_line(), *self._watch_lines(inner), Text("")]
+        lines = [self._title(inner), self._stage_line(), *self._watch_lines(inner), Text("")]
         lines += [self._pressure_line(), self._travel_line(inner), self._progress_line(inner), Text("")]
         rows = max(3, min(14, height - 1 - OTHER_LINES - WATCH_LINES))
         lines += plot_lines(self._profile, self._units, self._points, inner, rows)
@@ -56,11 +56,13 @@ class Dashboard:
 
     # -- lines -----------------------------------------------------------------------------------
 
-    def _title(self) -> Text:
+    def _title(self, width: int) -> Text:
         profile, units = self._profile, self._units
         bench = pressure_range_text(units, profile.bench_lower_pa, profile.bench_upper_pa)
-        travel = travel_text(units, profile.rated_travel_m)
-        return Text.assemble((profile.title, "bold"), f"  {profile.action.value} · {bench} · {travel}")
+        rated = f"  {profile.action.value} · {bench} · {travel_text(units, profile.rated_travel_m)}"
+        title = Text(profile.title, "bold")
+        title.truncate(max(10, width - len(rated)), overflow="ellipsis")
+        return title.append(rated, "not bold")
 
     def _stage_line(self) -> Text:
         sample = self._sample

@@ -82,6 +82,12 @@ def test_the_screen_fits_the_terminal(size: tuple[int, int], upto: int) -> None:
     assert any(STOP_HINT in line for line in lines)
 
 
+def test_a_long_title_gives_way_to_what_the_valve_is_rated_for() -> None:
+    long = replace(PROFILE, title="Second-stage " * 9)
+    first = Dashboard(long, PSI_SET, (), STOP_HINT).drawn(80, 24).plain.split("\n")[0]
+    assert first.endswith("…  air-to-open · 8 to 30 psi · 1-1/8 in")
+
+
 def test_the_stroke_of_the_present_cycle_is_drawn() -> None:
     dots = sum(
         mark != BLANK and "\u2800" <= mark <= "\u28ff" for line in shown(middle_of(RISE)) for mark in line
