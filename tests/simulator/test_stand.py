@@ -159,8 +159,8 @@ def test_air_to_close_seats_at_the_far_end_with_what_the_supply_leaves() -> None
         s.advance(0.5 * i)
     assert s.outputs.casing_pa == pytest.approx(STAND.supply_pressure_pa, rel=1e-3)
     assert s.outputs.stem_m == pytest.approx(closing.travel_m, abs=1e-4)
-    # seat load A (P_supply - P_full travel), friction then still on its way up
-    assert s.outputs.seat_n == pytest.approx(s.truth.seat_load, rel=2e-3)
+    # seat load A (P_supply - P_full travel); the seat's own give lets the spring take 0.2 % more
+    assert s.outputs.seat_n == pytest.approx(s.truth.seat_load, rel=3e-3)
 
 
 def test_without_air_the_seat_carries_area_times_reseat_pressure() -> None:
