@@ -30,3 +30,8 @@ def thread_pitch_m(designation: str) -> float:
         raise UnitError(
             f"'{designation}' is neither a thread nor a pitch", f"write it like {EXAMPLE}"
         ) from None
+
+
+def pressure_per_turn_pa(area_m2: float, spring_rate_n_per_m: float, pitch_m: float) -> float:
+    """What one turn of the adjuster shifts the whole range by [Pa]: k · pitch / A (force balance)."""
+    return spring_rate_n_per_m * pitch_m / area_m2
