@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from math import sqrt
 
 from rig.analysis.corner import PSI
-from rig.analysis.decision import LEAST_RATIO, test_uncertainty_ratio
+from rig.analysis.decision import LEAST_RATIO, uncertainty_ratio
 from rig.analysis.result import Outcome, Quantity
 from rig.profile.model import Action, Basis, Profile
 
@@ -161,7 +161,7 @@ def _ratios(quantities: Mapping[str, Quantity]) -> list[str]:
     for quantity in quantities.values():
         if quantity.limits is None or quantity.expanded_uncertainty is None:
             continue
-        ratio = test_uncertainty_ratio(quantity.limits, quantity.expanded_uncertainty)
+        ratio = uncertainty_ratio(quantity.limits, quantity.expanded_uncertainty)
         if ratio < LEAST_RATIO:
             poor.append(f"{quantity.key.replace('_', ' ')} {ratio:.1f}:1")
     if not poor:

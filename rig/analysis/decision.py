@@ -90,7 +90,7 @@ def _one_in(risk: float) -> str:
     return f"{risk:.0%} of the time"
 
 
-def test_uncertainty_ratio(limits: tuple[float, float], expanded: float) -> float:
+def uncertainty_ratio(limits: tuple[float, float], expanded: float) -> float:
     """Half the tolerance over the expanded uncertainty; inf where there is only one limit."""
     low, high = limits
     if isinf(low) or isinf(high) or expanded <= 0.0:

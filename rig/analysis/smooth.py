@@ -1,5 +1,7 @@
 """Moving means that can be shifted in time, and the finding of spikes."""
 
+from math import sqrt
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -33,6 +35,9 @@ def _edges(time: Floats) -> Floats:
     return np.concatenate(([1.5 * time[0] - 0.5 * time[1]], middles, [1.5 * time[-1] - 0.5 * time[-2]]))
 
 
+STANDS_OUT = 8.0  # standard deviations beyond both neighbours: never by white noise in a record's length
+
+
 def spikes(values: Floats, resolution: float = 0.0) -> NDArray[np.bool_]:
     """Readings that stand out of their neighbours by more than noise does: single ones up to triples.
 
@@ -42,13 +47,12 @@ def spikes(values: Floats, resolution: float = 0.0) -> NDArray[np.bool_]:
     found = np.zeros(len(values), dtype=bool)
     if len(values) < 16:
         return found
+    noise = sqrt(second_difference_variance(values))  # of rest and ramp alike
     for stride in (1, 2, 3):
         before, here, after = values[: -2 * stride], values[stride:-stride], values[2 * stride :]
         lower, upper = np.minimum(before, after), np.maximum(before, after)
         out = np.maximum(np.maximum(here - upper, lower - here), 0.0)
-        # For white noise a third of readings lie inside; the scale is that of the outer two thirds.
-        scale = float(np.mean(np.minimum(out, 6.0 * np.mean(out))))
-        found[stride:-stride] |= out > max(14.0 * scale, 3.0 * resolution)
+        found[stride:-stride] |= out > max(STANDS_OUT * noise, 3.0 * resolution)
     return found
 
 
