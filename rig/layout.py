@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from textwrap import wrap
 
-WIDTH, INDENT, LABEL = 100, 2, 22
+WIDTH, INDENT, LABEL = 100, 2, 24
 
 
 def section(heading: str, rows: Iterable[tuple[str, str]]) -> list[str]:

@@ -70,13 +70,9 @@ def _window(units: UnitSet, rated_pa: float, tolerance: Tolerance) -> str:
 
 
 def _follows(p: Profile, units: UnitSet) -> Iterator[Row]:
-    yield (
-        "Span",
-        (
-            f"{_pressure(units, p.bench_upper_pa - p.bench_lower_pa)} over {length(units, p.rated_travel_m)}; "
-            "it belongs to the spring and cannot be adjusted"
-        ),
-    )
+    span = _pressure(units, p.bench_upper_pa - p.bench_lower_pa)
+    travel = length(units, p.rated_travel_m)
+    yield "Span", f"{span} over {travel}; it belongs to the spring and cannot be adjusted"
     yield "Spring rate", _rate(p, units)
     yield "Seat load", _seat_load(p, units)
     yield (
