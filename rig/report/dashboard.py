@@ -11,18 +11,27 @@ from rig.report.text_plot import LABEL, plot_lines
 from rig.report.words import BEFORE_MOVEMENT, ends, live_text, pressure_range_text, travel_text
 from rig.stand.sample import Sample
 from rig.units import Dimension, UnitSet
+from safety.signals import Demand
 
 WATCH_LINES = 2
 OTHER_LINES = 12  # lines of a drawing that are neither plot nor what to watch for
 KEPT_POINTS = 4000
 # Status colours after IEC 60073; the word itself is always there.
 MODE_STYLE = {"ramping": "green", "venting": "yellow", "tripped": "bold red", "escalated": "bold red"}
+# What is going on when no procedure asks for anything, and what to watch for then.
+WITHOUT_DEMAND = {"venting": "stopping: venting in order", "tripped": "stopped", "escalated": "stopped"}
+NO_DEMAND_WATCH = {
+    "venting": "The casing is venting. Stay clear until the pressure is gone.",
+    "tripped": "Outputs are safe. Stay clear until the pressure is gone.",
+    "escalated": "The pressure does not go. Shut off the air and vent by hand; stay clear.",
+}
 
 
 class Dashboard:
     def __init__(self, profile: Profile, units: UnitSet, limits: tuple[str, ...], stop_hint: str) -> None:
         self._profile, self._units, self._limits, self._stop_hint = profile, units, limits, stop_hint
         self._sample: Sample | None = None
+        self._demand: Demand | None = None  # the last there was
         self._travel_m: float | None = None
         self._points: deque[tuple[float, float]] = deque(maxlen=KEPT_POINTS)
         self._cycle = 0
@@ -30,7 +39,8 @@ class Dashboard:
 
     def see(self, sample: Sample, travel_m: float | None) -> None:
         self._sample, self._travel_m = sample, travel_m
-        cycle = sample.demand.cycle if sample.demand else 0
+        self._demand = sample.demand or self._demand
+        cycle = self._demand.cycle if self._demand else 0
         if cycle != self._cycle:
             self._points.clear()  # the plot shows the present cycle
             self._cycle = cycle
@@ -69,16 +79,17 @@ class Dashboard:
         if sample is None:
             return Text("waiting for the first reading")
         demand = sample.demand
-        stage = demand.stage if demand else "no demand"
+        stage = demand.stage if demand else WITHOUT_DEMAND.get(sample.mode, "")
         cycle = f"cycle {demand.cycle}, " if demand and demand.cycle else ""
-        return Text.assemble(
-            (f"{cycle}{stage}", "bold"), "   guard: ", (sample.mode, MODE_STYLE.get(sample.mode, ""))
-        )
+        guard = (sample.mode, MODE_STYLE.get(sample.mode, ""))
+        return Text.assemble((f"{cycle}{stage}", "bold"), "   guard: " if stage else "guard: ", guard)
 
     def _watch_lines(self, width: int) -> list[Text]:
         """Always the same number of lines, so that nothing below them jumps."""
         sample = self._sample
-        watch = (sample.demand.watch_for if sample and sample.demand else "") or BEFORE_MOVEMENT[0]
+        watch = BEFORE_MOVEMENT[0]
+        if sample is not None:
+            watch = sample.demand.watch_for if sample.demand else NO_DEMAND_WATCH.get(sample.mode, watch)
         lines = wrap(watch, width, max_lines=WATCH_LINES, placeholder=" …")
         return [Text(line, "italic") for line in lines + [""] * (WATCH_LINES - len(lines))]
 
@@ -119,7 +130,7 @@ class Dashboard:
         )
 
     def _progress_line(self, width: int) -> Text:
-        demand = self._sample.demand if self._sample else None
+        demand = self._demand
         if demand is None:
             return Text("progress")
         left = f" {max(0.0, demand.progress):4.0%}, about {minutes(demand.remaining_s)} left"

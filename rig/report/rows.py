@@ -32,7 +32,7 @@ def _measured(quantity: Quantity) -> bool:
 
 
 def _shared_row(why: str, keys: list[str], action: Action) -> str:
-    names = ", ".join(quantity_name(key, action).lower() for key in QUANTITIES if key in keys)
+    names = "; ".join(quantity_name(key, action).lower() for key in QUANTITIES if key in keys)
     words = f"{names}: {why or 'no reason given'}"
     return (
         f'<tr><td class="name">{len(keys)} quantities</td>'

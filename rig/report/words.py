@@ -154,11 +154,11 @@ def in_inches(units: UnitSet) -> bool:
 
 
 def travel_text(units: UnitSet, travel_m: float) -> str:
-    """A rated travel as people say it: '1-1/8 in' or '28.6 mm'."""
+    """A rated travel as people say it: '1-1/8 in' or '28.58 mm'."""
     if in_inches(units):
         return inches_text(travel_m)
-    shown = f"{units.to(Dimension.LENGTH, travel_m):.1f}".removesuffix(".0")
-    return f"{shown} {units.symbol(Dimension.LENGTH)}"
+    shown = f"{units.to(Dimension.LENGTH, travel_m) + 1e-9:.2f}"  # 28.575 is to end in 8, not in 7
+    return f"{shown.rstrip('0').rstrip('.')} {units.symbol(Dimension.LENGTH)}"
 
 
 _STEP = {Dimension.PRESSURE: 50.0, Dimension.LENGTH: 25e-6}  # Pa, m: finer than this no eye follows

@@ -82,6 +82,30 @@ def test_the_screen_fits_the_terminal(size: tuple[int, int], upto: int) -> None:
     assert any(STOP_HINT in line for line in lines)
 
 
+@pytest.mark.parametrize(
+    ("mode", "stage", "watch"),
+    [
+        ("venting", "stopping: venting in order", "Stay clear until the pressure is gone"),
+        ("tripped", "stopped", "Outputs are safe"),
+        ("escalated", "stopped", "vent by hand"),
+        ("resting", "guard: resting", "Eye protection on"),
+    ],
+)
+def test_when_nothing_is_asked_the_screen_says_why_and_keeps_its_plot(
+    mode: str, stage: str, watch: str
+) -> None:
+    dashboard = Dashboard(PROFILE, PSI_SET, (), STOP_HINT)
+    upto = middle_of(RISE)
+    for sample, travel_m in zip(SAMPLES[:upto], TRAVELS, strict=False):
+        dashboard.see(sample, travel_m)
+    dashboard.see(replace(SAMPLES[upto], demand=None, mode=mode), TRAVELS[upto])
+    screen = dashboard.drawn(80, 24).plain
+    assert stage in screen.split("\n")[1]
+    assert watch in screen
+    assert "left" in screen
+    assert sum("\u2800" < mark <= "\u28ff" for mark in screen) > 80
+
+
 def test_a_long_title_gives_way_to_what_the_valve_is_rated_for() -> None:
     long = replace(PROFILE, title="Second-stage " * 9)
     first = Dashboard(long, PSI_SET, (), STOP_HINT).drawn(80, 24).plain.split("\n")[0]

@@ -48,7 +48,7 @@ def test_every_measured_value_comes_with_its_uncertainty_unit_and_limits() -> No
 def test_the_sheet_speaks_the_units_asked_for() -> None:
     words = words_of(sheet_html(made_up_record(), made_up_result(), BAR_SET))
     assert "0.5550 ± 0.0048 bar" in words
-    assert "28.6 mm" in words
+    assert "28.58 mm" in words
     assert "psi 8" not in words
 
 
