@@ -1,4 +1,4 @@
-"""`stemrig forces [PROFILE] [--record RECORD]`: what this valve needs, line by line, and what runs out first."""
+"""`stemrig forces [PROFILE] [--record RECORD]`: what this valve needs, and what runs out first."""
 
 import argparse
 import sys
@@ -21,7 +21,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         "profile",
         metavar="PROFILE",
         nargs="?",
-        help=f"valve profile: a file, or the name of a shipped one (default: the record's, or {DEFAULT_PROFILE})",
+        help=f"valve profile: a file or a shipped one's name (default: the record's, else {DEFAULT_PROFILE})",
     )
     parser.add_argument(
         "--record",

@@ -86,11 +86,15 @@ def first_out_text(balance: Balance, units: UnitSet) -> str:
     return f"Runs out first: {first.name}, factor {factor_text(first)} ({there} there, {needed} needed)."
 
 
+def short_texts(balance: Balance, units: UnitSet) -> list[str]:
+    """Every margin below 1 in words, the worst first."""
+    short = sorted((m for m in balance.margins if m.short), key=lambda m: m.factor or 0.0)
+    return [short_text(m, units) for m in short]
+
+
 def verdict_texts(balance: Balance, units: UnitSet) -> list[str]:
     """Short margins first, the worst leading; then what runs out first; then what could not be told."""
-    short = sorted((m for m in balance.margins if m.short), key=lambda m: m.factor or 0.0)
-    texts = [short_text(m, units) for m in short]
-    texts.append(first_out_text(balance, units))
+    texts = [*short_texts(balance, units), first_out_text(balance, units)]
     missing: dict[tuple[str, ...], list[str]] = {}
     for margin in balance.margins:
         if margin.factor is None:

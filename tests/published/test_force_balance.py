@@ -50,8 +50,12 @@ def _by_faces(plug: Plug, balanced: bool, port: float, body: float) -> float:
     port_face = SEAT if opens_up else SEAT - STEM
     far_face = (SEAL if balanced else SEAT) - (STEM if opens_up else 0.0)
     far = port if balanced else body  # a balanced plug hands the port's pressure through to its far side
-    ring = (SEAL - SEAT) * body if balanced else 0.0  # the body pushes on what the seal is larger, as the port
-    upward = port_face * port - far_face * far + ring if opens_up else far_face * far - ring - port_face * port
+    ring = (
+        (SEAL - SEAT) * body if balanced else 0.0
+    )  # the body pushes on what the seal is larger, as the port
+    upward = (
+        port_face * port - far_face * far + ring if opens_up else far_face * far - ring - port_face * port
+    )
     return up * upward
 
 
@@ -270,7 +274,7 @@ def test_the_published_valve_with_coulomb_friction() -> None:
 
 
 def test_the_published_valve_without_friction_and_with_static_friction() -> None:
-    # F_init / A = 57.3034 kPa, (F_init + k x) / A = 194.4766 kPa; with 780 N lift-off at 74.8315 kPa (computed)
+    # F_init / A = 57.3034 kPa, (F_init + k x) / A = 194.4766 kPa; with 780 N lift-off 74.8315 kPa (computed)
     smooth = _published(0.0).stroke
     assert smooth.lift_off.value == pytest.approx(57303.4, abs=0.05)
     assert smooth.full_travel.value == pytest.approx(194476.6, abs=0.05)

@@ -1,0 +1,72 @@
+"""`stemrig profile from RECORD --area AREA`: a profile proposed from a measured stroke."""
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+from rig.cli.exits import PASS, WRONG_INPUT
+
+
+def propose_one(
+    folder: Path | None, area: str | None, model: str | None, output: Path | None, units_name: str
+) -> int:
+    """To standard output, or to a file that is not there yet."""
+    from rig.record.problem import RecordProblem
+    from rig.report.proposal import NotMeasured
+    from rig.units import UnitError
+
+    lacking = _lacking(folder, area, output)
+    if lacking or folder is None or area is None:
+        print(lacking, file=sys.stderr)
+        return WRONG_INPUT
+    try:
+        text = _proposed(folder, area, model, units_name)
+    except UnitError as error:
+        print(f"--area: {error.found}\n    {error.would_do}", file=sys.stderr)
+        return WRONG_INPUT
+    except (RecordProblem, NotMeasured) as problem:
+        print(f"{folder}: {problem}", file=sys.stderr)
+        return WRONG_INPUT
+    _tell_problems(text)
+    if output is None:
+        print(text, end="")
+    else:
+        with output.open("x", encoding="utf-8") as file:
+            file.write(text)
+        print(f"Written: {output}")
+    return PASS
+
+
+def _lacking(folder: Path | None, area: str | None, output: Path | None) -> str:
+    if folder is None:
+        return "profile from: name the record folder of a measured stroke"
+    if area is None:
+        return (
+            "profile from: give the effective area from the tag with --area, for example --area '105 in2': "
+            "no stroke can measure it"
+        )
+    if output is not None and output.exists():
+        return f"{output}: is already there; name another file with --output"
+    return ""
+
+
+def _proposed(folder: Path, area: str, model: str | None, units_name: str) -> str:
+    from rig.cli.outcome import result_of
+    from rig.record.reader import read_record
+    from rig.report.proposal import Proposal
+    from rig.units import UNIT_SETS, Dimension, parse
+
+    area_m2 = parse(area, Dimension.AREA)
+    record = read_record(folder)
+    profile = replace(record.profile, area_m2=area_m2)
+    result = result_of(replace(record, profile=profile))
+    name = model or record.profile.model
+    return Proposal(profile, result, UNIT_SETS[units_name], name, record.record_id).text()
+
+
+def _tell_problems(text: str) -> None:
+    """What the proposal's own figures contradict, so that it is mended before it is used."""
+    from rig.profile.interview import problems_of
+
+    for problem in problems_of(text):
+        print(f"to mend: {problem.field}: {problem.found}; {problem.would_do}", file=sys.stderr)
