@@ -72,6 +72,11 @@ def test_stage_pressure_travel_progress_and_what_to_watch_for_are_on_the_screen(
         assert part in screen
 
 
+def dots(screen: str) -> int:
+    """Characters of the plot that show something."""
+    return sum(BLANK < mark <= "\u28ff" for mark in screen)
+
+
 @pytest.mark.parametrize("size", [(80, 24), (60, 20), (120, 50), (200, 30)])
 @pytest.mark.parametrize("upto", [0, 1, 400, len(SAMPLES)])
 def test_the_screen_fits_the_terminal(size: tuple[int, int], upto: int) -> None:
@@ -103,7 +108,7 @@ def test_when_nothing_is_asked_the_screen_says_why_and_keeps_its_plot(
     assert stage in screen.split("\n")[1]
     assert watch in screen
     assert "left" in screen
-    assert sum("\u2800" < mark <= "\u28ff" for mark in screen) > 80
+    assert dots(screen) > dots("\n".join(shown(10))) + 20
 
 
 def test_a_long_title_gives_way_to_what_the_valve_is_rated_for() -> None:
@@ -113,11 +118,7 @@ def test_a_long_title_gives_way_to_what_the_valve_is_rated_for() -> None:
 
 
 def test_the_stroke_of_the_present_cycle_is_drawn() -> None:
-    dots = sum(
-        mark != BLANK and "\u2800" <= mark <= "\u28ff" for line in shown(middle_of(RISE)) for mark in line
-    )
-    bare = sum(mark != BLANK and "\u2800" <= mark <= "\u28ff" for line in shown(10) for mark in line)
-    assert dots > bare + 20
+    assert dots("\n".join(shown(middle_of(RISE)))) > dots("\n".join(shown(10))) + 20
 
 
 def test_the_first_trip_stays_on_the_screen() -> None:
