@@ -8,7 +8,7 @@ from rig.analysis.advice import advise
 from rig.analysis.corner import Corner
 from rig.analysis.cycle import Findings, examine
 from rig.analysis.decision import Rule
-from rig.analysis.drag import find_drag
+from rig.analysis.drag import Drag, find_drag
 from rig.analysis.instruments import Instruments, lag_doubt_s
 from rig.analysis.judge import judge, limits_of, overall
 from rig.analysis.measured import Combined, Measured, Scatter, combine, estimates, pooled_scatter
@@ -31,17 +31,22 @@ def analyse(samples: Samples, profile: Profile, sensors: Sensors, rule: Rule = R
         measured = {key: Measured(key, why=strokes.why) for key in QUANTITIES}
         return _result(measured, profile, rule, False, notes)
     sticking = _sticking(findings)
-    measured = measure(findings, profile, sensors, strokes, sticking)
+    measured, drag = measure(findings, profile, sensors, strokes, sticking)
     if _differs(findings, measured):
         notes.append("The first cycle differs from the others (running-in): it is left out.")
-        measured = measure(findings[1:], profile, sensors, strokes, sticking)
+        measured, drag = measure(findings[1:], profile, sensors, strokes, sticking)
+    if drag.far:
+        notes.append(
+            f"The stem lags the pressure by {drag.tau_s:.2f} s (drag of packing or guides): values are those "
+            "of a stem that moves very slowly."
+        )
     return _result(measured, profile, rule, sticking, notes)
 
 
 def measure(
     findings: Sequence[Findings], profile: Profile, sensors: Sensors, strokes: Strokes, sticking: bool
-) -> dict[str, Measured]:
-    """All quantities from the given cycles."""
+) -> tuple[dict[str, Measured], Drag]:
+    """All quantities from the given cycles, freed of what the speed of the ramp does to them."""
     noises = pool(findings, strokes.noise_x)
     curves = [f.curve for f in findings if f.curve is not None]
     slope = sum(c.slope for c in curves) / len(curves) if curves else 0.0
@@ -51,7 +56,7 @@ def measure(
     ]
     instruments = Instruments(sensors, profile, strokes, _corner_rate(findings), drag.uncertainty_s)
     build = Quantities(findings, profile, instruments, noises, sticking, drag)
-    return {
+    measured = {
         "lift_off": build.lift_off(),
         "sliding_intercept": build.corner("lift", "sliding_intercept"),
         "full_travel": build.full_travel(),
@@ -65,6 +70,7 @@ def measure(
         "seat_load": build.seat_load(),
         "hysteresis": build.hysteresis(),
     }
+    return measured, drag
 
 
 def _corner_rate(findings: Sequence[Findings]) -> float:

@@ -78,7 +78,9 @@ def sticky(random: Random) -> Case:
     """The same population with static friction 1.15 to 1.6 times sliding friction."""
     case = healthy(random)
     friction = replace(
-        case.actuator.friction, static_ratio=random.uniform(1.15, 1.6), stribeck_m_per_s=random.uniform(3e-4, 2e-3)
+        case.actuator.friction,
+        static_ratio=random.uniform(1.15, 1.6),
+        stribeck_m_per_s=random.uniform(3e-4, 2e-3),
     )
     return replace(case, actuator=replace(case.actuator, friction=friction))
 
@@ -125,9 +127,19 @@ class March:
 
 
 def march(
-    case: Case, plan: RampPlan, *, cycles: int = 3, scans_per_s: float = 50.0, noise_share: float = 1e-3, seed: int = 1
+    case: Case,
+    plan: RampPlan,
+    *,
+    slower: float = 1.0,
+    cycles: int = 3,
+    scans_per_s: float = 50.0,
+    noise_share: float = 1e-3,
+    seed: int = 1,
 ) -> March:
-    """Run the bench check on the plant; the procedure sees noisy readings, the march keeps the truth."""
+    """Run the bench check on the plant; the procedure sees noisy readings, the march keeps the truth.
+
+    `slower` divides the fast rate of every second cycle, so that drag shows.
+    """
     random = Random(f"march {seed}")
     plant = Plant(case.actuator, case.converter)
     check = BenchCheck(case.profile, plan, cycles=cycles)
@@ -139,6 +151,8 @@ def march(
     output, scan = 0.0, 0
     while demand is not None and scan < 200_000:
         scan += 1
+        second = demand.cycle % 2 == 0 and demand.cycle > 0
+        check.plan = replace(plan, fast_pa_per_s=plan.fast_pa_per_s / slower) if second else plan
         change = demand.rate_pa_per_s * step
         output = 0.0 if demand.vent else output + max(-change, min(change, demand.pressure_pa - output))
         inputs.demand_pa, inputs.vent_open, inputs.supply_open = output, demand.vent, not demand.vent
@@ -147,9 +161,7 @@ def march(
         rows.append((now, out.casing_pa, out.stem_m, demand.stage, demand.cycle))
         seen_pa = out.casing_pa + random.gauss(0.0, noise_share * PRESSURE_SPAN)
         seen_m = out.stem_m + random.gauss(0.0, noise_share * POSITION_SPAN)
-        reading = Reading(
-            scan, now, Signal(seen_pa, Health.GOOD, now), Signal(seen_m, Health.GOOD, now)
-        )
+        reading = Reading(scan, now, Signal(seen_pa, Health.GOOD, now), Signal(seen_m, Health.GOOD, now))
         try:
             demand = steps.send(reading)
         except StopIteration:

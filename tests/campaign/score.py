@@ -76,7 +76,8 @@ class Board:
             unit, name = SHOWN.get(key, (PSI, "psi"))
             middle = sorted(score.uncertainties)[score.n // 2] if score.n else 0.0
             lines.append(
-                f"{key:18s}{name:>5s}{score.n:6d}{score.missing:8d}{score.rmse / unit:10.5f}{score.bias / unit:+10.5f}"
+                f"{key:18s}{name:>5s}{score.n:6d}{score.missing:8d}{score.rmse / unit:10.5f}"
+                f"{score.bias / unit:+10.5f}"
                 f"{middle / unit:10.5f}{score.coverage:9.3f}{score.beyond(-1):9.3f}{score.beyond(1):10.3f}"
             )
         return "\n".join(lines)
