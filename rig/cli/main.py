@@ -35,11 +35,12 @@ def _module(name: str):  # type: ignore[no-untyped-def]
 
 def main(argv: Sequence[str] | None = None) -> int:
     from rig.files import FileProblems
+    from rig.record.problem import RecordProblem
 
     args = parser().parse_args(argv)
     try:
         return int(args.run(args))
-    except FileProblems as problems:
+    except (FileProblems, RecordProblem) as problems:
         print(problems, file=sys.stderr)
         return WRONG_INPUT
     except BrokenPipeError:
