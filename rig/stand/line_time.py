@@ -1,11 +1,10 @@
-"""How long a serial line needs: characters, silences, exchanges, a whole scan.
+"""What a serial line needs: the time of a character and of a silence, the characters of an exchange.
 
 MODBUS over Serial Line V1.02, 2.5.1 (11 bits a character) and 2.5.1.1 (silent intervals).
 """
 
-from rig.stand.blocks import is_bits, plan_reads
-from rig.stand.model import AnalogChannel, RtuLink, Stand, Table
-from rig.stand.outputs import write_function
+from rig.stand.blocks import is_bits
+from rig.stand.model import Table
 
 BITS_PER_CHARACTER = 11  # start, 8 data, parity or second stop, stop
 FIXED_ABOVE_BAUD = 19200  # above it the silent intervals are fixed times
@@ -29,11 +28,6 @@ def longest_pause_s(baud: int) -> float:
     return 0.00075 if baud > FIXED_ABOVE_BAUD else 1.5 * character_s(baud)
 
 
-def exchange_s(baud: int, characters: int) -> float:
-    """One request with its answer, `characters` together, and the silence after each [s]."""
-    return characters * character_s(baud) + 2 * silence_s(baud)
-
-
 def read_characters(table: Table, count: int) -> int:
     data = (count + 7) // 8 if is_bits(table) else 2 * count
     return READ_REQUEST + READ_ANSWER_FRAME + data
@@ -45,26 +39,3 @@ def write_characters(function: int, count: int) -> int:
         return 2 * WRITE_SINGLE * count
     data = (count + 7) // 8 if function == 15 else 2 * count
     return 9 + data + 8
-
-
-def scan_times_s(stand: Stand) -> dict[str, float]:
-    """What one scan takes of each serial line [s]: all reads and the demand written, no device's own time."""
-    used = {name: 0.0 for name, link in stand.links.items() if isinstance(link, RtuLink)}
-
-    def add(link_name: str, characters: int) -> None:
-        link = stand.links[link_name]
-        if isinstance(link, RtuLink):
-            used[link_name] += exchange_s(link.baud, characters)
-
-    for block in plan_reads(stand):
-        add(block.module.link, read_characters(block.table, block.count))
-    demand: AnalogChannel = stand.demand_output
-    module = stand.modules[demand.module]
-    count = 1 if demand.number.value.endswith("16") else 2
-    function = write_function(module, demand.table, count)
-    if function == 6:
-        for _ in range(count):
-            add(module.link, write_characters(function, 1))
-    else:
-        add(module.link, write_characters(function, count))
-    return used

@@ -1,5 +1,7 @@
 """The scan loop: read, judge, permit, write; once per slot, always in this order."""
 
+from dataclasses import replace
+
 from rig.stand.clock import Clock
 from rig.stand.link import LinkFault
 from rig.stand.notice import LIMITED, LINK, MODE, REFUSED, TRIP, WRITE, Notice, Teller
@@ -9,7 +11,7 @@ from rig.stand.scanner import Scanner
 from safety.guard import start, step
 from safety.limits import Limits
 from safety.signals import SAFE_COMMAND, Command, Demand, Reading
-from safety.state import GuardState, PersonEvent
+from safety.state import GuardState, Mode, PersonEvent
 
 
 class ScanLoop:
@@ -54,8 +56,12 @@ class ScanLoop:
         )
 
     def make_safe(self) -> None:
-        """The last thing to do, whatever else went wrong: safe outputs, tried once."""
-        self._write(SAFE_COMMAND, self._clock.now())
+        """The last thing to do, whatever else went wrong: safe outputs, tried once.
+
+        A watchdog that the guard has left to expire stays unfed.
+        """
+        command = replace(SAFE_COMMAND, feed_watchdog=self.state.mode is not Mode.ESCALATED)
+        self._write(command, self._clock.now())
 
     def take_notices(self) -> list[Notice]:
         """What happened since the last call."""

@@ -1,0 +1,209 @@
+"""The scan's side of the process boundary: the loop, its orders in by a pipe, its samples out by a ring."""
+
+import gc
+import os
+import signal
+from collections import deque
+from collections.abc import Mapping
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from typing import Any, Protocol
+
+from rig.stand.clock import Clock, MonotonicClock, PacedClock
+from rig.stand.link import Bus, LinkFault
+from rig.stand.loop import ScanLoop
+from rig.stand.model import Stand
+from rig.stand.notice import Notice
+from rig.stand.outputs import Outputs
+from rig.stand.packed import NO_DEMAND, SIZE, packed
+from rig.stand.ring import Ring
+from rig.stand.run import VENT_WITHIN_S
+from rig.stand.scanner import Scanner
+from safety.limits import Limits
+from safety.signals import Demand
+from safety.state import Mode, PersonEvent
+
+# A pipe holds about 280 messages and then blocks its writer; this many may be on their way unheard.
+MOST_UNHEARD = 40
+ANSWER_WITHIN_S = 2.0  # paced: real time given to the parent to answer a sample
+COLLECT_EVERY = 500  # scans between two collections of garbage, which is little: a fraction of a millisecond
+REAL_TIME_PRIORITY = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What the parent sends."""
+
+    heard: int = 0  # notices received so far
+    answers: int | None = None  # the scan that `demand` answers; None: not an answer
+    number: int = NO_DEMAND
+    demand: Demand | None = None
+    event: PersonEvent | None = None
+    end: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Setup:
+    """From which the child makes its loop."""
+
+    stand: Stand
+    limits: Limits
+    speed: float | None  # None: the machine's own time
+    ring_name: str
+    ring_slots: int
+
+
+class Post(Protocol):
+    """A semaphore: one `release` for every sample."""
+
+    def release(self) -> None: ...
+
+
+class ScanServer:
+    """Serves one parent until it says so or is gone; then the stand is vented, whatever state it was in."""
+
+    def __init__(self, loop: ScanLoop, pipe: Connection, ring: Ring, post: Post, paced: bool) -> None:
+        self._loop, self._pipe, self._ring, self._post = loop, pipe, ring, post
+        self._paced = paced
+        self._expect_answer = True
+        self._number = NO_DEMAND
+        self._demand: Demand | None = None
+        self._answered = -1  # latest scan that the parent answered
+        self._events: deque[PersonEvent] = deque()
+        self._notices: deque[Notice] = deque()
+        self._sent = self._heard = 0
+        self.ending = False  # set from outside too: a signal
+
+    def serve(self) -> None:
+        scans = 0
+        while not self.ending:
+            self._scan()
+            scans += 1
+            if scans % COLLECT_EVERY == 0:
+                gc.collect()
+        self._vent()
+
+    def _scan(self) -> None:
+        reading = self._loop.read()
+        self._take_orders()  # as late as possible: the freshest demand
+        event = self._events.popleft() if self._events else None
+        sample = self._loop.act(reading, self._demand, event)
+        self._tell()
+        self._ring.push(packed(sample, self._number if sample.demand is not None else NO_DEMAND))
+        self._post.release()
+        if self._paced and not self.ending:
+            self._wait_for_answer(reading.scan)
+
+    def _wait_for_answer(self, scan: int) -> None:
+        """Virtual time stands still while the parent thinks. One that never answers is waited for once."""
+        if not self._expect_answer:
+            return
+        while self._answered < scan and not self.ending:
+            if not self._pipe_has_news(ANSWER_WITHIN_S):
+                self._expect_answer = False
+                return
+            self._take_orders()
+
+    def _pipe_has_news(self, within_s: float) -> bool:
+        try:
+            return self._pipe.poll(within_s)
+        except OSError:
+            self.ending = True
+            return True
+
+    def _take_orders(self) -> None:
+        while not self.ending and self._pipe_has_news(0.0):
+            try:
+                order: Order = self._pipe.recv()
+            except (EOFError, OSError):
+                self.ending = True
+                return
+            self._heard = max(self._heard, order.heard)
+            if order.event is not None:
+                self._events.append(order.event)
+            if order.answers is not None:
+                self._answered, self._expect_answer = order.answers, True
+                self._number, self._demand = order.number, order.demand
+            self.ending |= order.end
+
+    def _tell(self) -> None:
+        self._notices += self._loop.take_notices()
+        while self._notices and self._sent - self._heard < MOST_UNHEARD and not self.ending:
+            try:
+                self._pipe.send(self._notices[0])
+            except OSError:
+                self.ending = True
+                return
+            self._notices.popleft()
+            self._sent += 1
+
+    def _vent(self) -> None:
+        """The parent is gone or done. A casing known to be vented, with nothing asked, needs nothing more."""
+        loop = self._loop
+        if loop.state.vented and loop.state.mode in (Mode.RESTING, Mode.TRIPPED):
+            return
+        event: PersonEvent | None = PersonEvent.SAFE_NOW
+        began_s = loop.state.time_s
+        while event is not None or not (loop.state.vented or loop.state.mode is Mode.ESCALATED):
+            sample = loop.step(None, event)
+            event = None
+            self._ring.push(packed(sample, NO_DEMAND))
+            self._post.release()
+            if sample.reading.time_s - began_s > VENT_WITHIN_S:
+                return
+
+
+def serve(setup: Setup, pipe: Connection, post: Post) -> None:
+    """The child's main function. Tells the parent "ready", or why not, before the first scan."""
+    for name in ("SIGINT", "SIGHUP"):  # the parent turns Ctrl-C and a closed terminal into orders
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
+    take_priority()
+    ring = Ring(SIZE, setup.ring_slots, setup.ring_name)
+    buses: Mapping[str, Bus] = {}
+    try:
+        buses = _buses(setup.stand)
+        clock: Clock = MonotonicClock() if setup.speed is None else PacedClock(setup.speed)
+        scanner = Scanner(setup.stand, buses, clock)
+        try:
+            scanner.connect()
+        except LinkFault as fault:
+            pipe.send((fault.kind, fault.text, fault.code))
+            return
+        loop = ScanLoop(scanner, Outputs(setup.stand, buses, clock), clock, setup.limits)
+        server = ScanServer(loop, pipe, ring, post, paced=setup.speed is not None)
+
+        def end(number: int, frame: Any) -> None:
+            server.ending = True
+
+        signal.signal(signal.SIGTERM, end)
+        pipe.send("ready")
+        gc.collect()
+        gc.freeze()
+        gc.disable()
+        try:
+            server.serve()
+        finally:
+            loop.make_safe()
+    finally:
+        for bus in buses.values():
+            bus.close()
+        ring.close()
+
+
+def _buses(stand: Stand) -> Mapping[str, Bus]:
+    from rig.stand.modbus import open_buses
+
+    return open_buses(stand.links)
+
+
+def take_priority() -> bool:
+    """Real-time priority where the system grants it; the scan does without where it does not."""
+    schedule = getattr(os, "sched_setscheduler", None)
+    if schedule is None:
+        return False
+    try:
+        schedule(0, os.SCHED_FIFO, os.sched_param(REAL_TIME_PRIORITY))
+    except OSError:
+        return False
+    return True

@@ -1,0 +1,260 @@
+"""The scan's side of the process boundary, in virtual time: the test plays the parent between two scans."""
+
+import multiprocessing
+import threading
+from collections.abc import Callable, Iterator
+
+import pytest
+
+from rig.stand.clock import VirtualClock
+from rig.stand.link import InProcessBus
+from rig.stand.loop import ScanLoop
+from rig.stand.model import Table
+from rig.stand.notice import Notice
+from rig.stand.outputs import Outputs
+from rig.stand.packed import SIZE, unpacked
+from rig.stand.ring import Ring
+from rig.stand.sample import Sample
+from rig.stand.scan_process import MOST_UNHEARD, Order, ScanServer
+from rig.stand.scanner import Scanner
+from safety.limits import Role, expect
+from safety.signals import Demand
+from safety.state import Mode, PersonEvent
+from simulator import SimulatedStand
+
+from .stands import PSI, limits, stand
+from .test_loop_run import LIFTS_AT_10_PSI
+
+Play = Callable[["Boundary", int], None]
+
+
+class Boundary:
+    """A server on a simulated stand; `play(boundary, scan)` is called before every scan."""
+
+    def __init__(self, play: Play, paced: bool = False) -> None:
+        given = stand()
+        self.machine = SimulatedStand(given, LIFTS_AT_10_PSI, seed=3)
+        self.pipe, theirs = multiprocessing.Pipe()
+        self.ring = Ring(SIZE, 30_000)
+        self.posted = threading.Semaphore(0)
+        self.heard = 0
+        self._play, self._scan, self._theirs = play, 0, theirs
+
+        def advance(passed_s: float) -> None:
+            self.machine.advance(self.machine.time_s + passed_s)
+            self._scan += 1
+            self._play(self, self._scan)
+
+        clock = VirtualClock(advance)
+        buses = {"bay": InProcessBus(self.machine)}
+        loop = ScanLoop(
+            Scanner(given, buses, clock),
+            Outputs(given, buses, clock),
+            clock,
+            limits(signals=expect(Role.PRESSURE, Role.POSITION)),
+        )
+        self.server = ScanServer(loop, theirs, self.ring, self.posted, paced)
+
+    def send(self, psi: float | None = None, scan: int = 0, **order: object) -> None:
+        demand = None if psi is None else Demand(psi * PSI, 3 * PSI, "rise", serial=scan)
+        self.pipe.send(Order(self.heard, scan, scan, demand, **order))  # type: ignore[arg-type]
+
+    def notices(self) -> list[Notice]:
+        found = []
+        while self.pipe.poll(0):
+            found.append(self.pipe.recv())
+        self.heard += len(found)
+        return found
+
+    def samples(self) -> list[Sample]:
+        return [unpacked(record, None) for record in self.ring.take()]
+
+    def close(self) -> None:
+        self.pipe.close()
+        self._theirs.close()
+        self.ring.close()
+        self.ring.unlink()
+
+
+@pytest.fixture
+def bounded() -> Iterator[Callable[..., Boundary]]:
+    made: list[Boundary] = []
+
+    def make(play: Play, paced: bool = False) -> Boundary:
+        made.append(Boundary(play, paced))
+        made[-1].server.serve()
+        return made[-1]
+
+    yield make
+    for boundary in made:
+        boundary.close()
+
+
+def ramp_until(last: int, then: Play) -> Play:
+    """Arm at scan 100, ask for 8 psi with a fresh demand before every scan, and at `last` do `then`."""
+
+    def play(boundary: Boundary, scan: int) -> None:
+        if scan == 100:
+            boundary.pipe.send(Order(event=PersonEvent.ARM))
+        if 100 < scan < last:
+            boundary.send(8.0, scan)
+        if scan == last:
+            then(boundary, scan)
+
+    return play
+
+
+def hang_up(boundary: Boundary, scan: int) -> None:
+    boundary.pipe.close()
+
+
+def check_ramped_and_vented(boundary: Boundary) -> list[Sample]:
+    seen = boundary.samples()
+    assert max(s.reading.pressure.value for s in seen) > 5 * PSI
+    assert boundary.machine.outputs.casing_pa < 0.6 * PSI
+    assert seen[-1].vented
+    return seen
+
+
+def test_when_the_parent_dies_the_stand_is_made_safe_at_once_and_vented(
+    bounded: Callable[..., Boundary],
+) -> None:
+    boundary = bounded(ramp_until(300, hang_up))
+    seen = check_ramped_and_vented(boundary)
+    first_safe = next(s for s in seen if s.reading.scan >= 300 and s.command.vent_open)
+    assert first_safe.reading.scan <= 301
+    assert seen[-1].mode == Mode.TRIPPED.value
+
+
+def test_asked_to_end_in_the_middle_it_vents_first(bounded: Callable[..., Boundary]) -> None:
+    boundary = bounded(ramp_until(300, lambda b, scan: b.pipe.send(Order(end=True))))
+    check_ramped_and_vented(boundary)
+
+
+def test_asked_to_end_at_rest_it_ends_at_once(bounded: Callable[..., Boundary]) -> None:
+    def play(boundary: Boundary, scan: int) -> None:
+        if scan == 200:
+            boundary.pipe.send(Order(end=True))
+
+    seen = bounded(play).samples()
+    assert seen[-1].reading.scan in (200, 201)
+    assert seen[-1].mode == Mode.RESTING.value
+
+
+def test_a_parent_that_lives_but_stops_answering_trips_the_guard(bounded: Callable[..., Boundary]) -> None:
+    def later(boundary: Boundary, scan: int) -> None:
+        if scan == 600:
+            boundary.pipe.send(Order(end=True))
+
+    quiet = ramp_until(300, lambda b, scan: None)
+    boundary = bounded(lambda b, scan: (quiet(b, scan), later(b, scan))[0])
+    seen = check_ramped_and_vented(boundary)
+    tripped = next(s for s in seen if s.mode == Mode.TRIPPED.value)
+    assert 320 <= tripped.reading.scan <= 330, "25 scans without a fresh demand"
+    assert [n.trip.code for n in boundary.notices() if n.trip] == ["no fresh demand"]
+
+
+def test_every_sample_is_posted(bounded: Callable[..., Boundary]) -> None:
+    boundary = bounded(ramp_until(50, hang_up))
+    posts = 0
+    while boundary.posted.acquire(blocking=False):
+        posts += 1
+    assert posts == len(boundary.samples()) >= 50
+
+
+def test_of_several_demands_the_latest_counts_and_events_come_one_a_scan(
+    bounded: Callable[..., Boundary],
+) -> None:
+    def play(boundary: Boundary, scan: int) -> None:
+        if scan == 100:
+            boundary.pipe.send(Order(event=PersonEvent.ARM))
+            boundary.pipe.send(Order(event=PersonEvent.STOP))
+            boundary.send(2.0, 1)
+            boundary.send(3.0, 2)
+        if scan == 110:
+            boundary.pipe.send(Order(end=True))
+
+    boundary = bounded(play)
+    modes = [s.mode for s in boundary.samples()]
+    first = modes.index(Mode.RAMPING.value)
+    assert modes[first + 1] == Mode.VENTING.value
+
+
+def test_a_parent_that_hears_nothing_never_blocks_the_scan(bounded: Callable[..., Boundary]) -> None:
+    """More notices than a pipe holds: the refusal of an event that means nothing, in changing modes."""
+
+    def play(boundary: Boundary, scan: int) -> None:
+        if scan < 300:
+            for event in (PersonEvent.ARM, PersonEvent.STOP, PersonEvent.SAFE_NOW, PersonEvent.CLEAR):
+                boundary.pipe.send(Order(event=event))
+            # The order pipe must not fill either: the server takes all of them in every scan.
+        if scan == 300:
+            boundary.pipe.send(Order(end=True))
+
+    boundary = bounded(play)
+    assert len(boundary.notices()) == MOST_UNHEARD
+
+
+def test_a_paced_scan_waits_for_the_answer_to_its_sample(bounded: Callable[..., Boundary]) -> None:
+    """The answer to sample k is judged in scan k + 1, always, however slow the parent."""
+    answers: dict[int, int] = {}
+
+    def play(boundary: Boundary, scan: int) -> None:
+        if scan == 1:
+            threads.append(threading.Thread(target=parent, args=(boundary,)))
+            threads[0].start()
+
+    def parent(boundary: Boundary) -> None:
+        # A thread that answers every sample a random while after it came.
+        while boundary.posted.acquire(timeout=5.0):
+            for record in boundary.ring.take():
+                scan = unpacked(record, None).reading.scan
+                answers[scan] = scan
+                boundary.send(1.0, scan)
+                if scan == 150:
+                    boundary.pipe.send(Order(end=True))
+                    return
+
+    threads: list[threading.Thread] = []
+    boundary = bounded(play, paced=True)
+    threads[0].join()
+    assert list(answers) == list(range(151))
+    assert boundary.heard == 0
+    boundary.ring._next = 0
+    demanded = {
+        unpacked(record, None).reading.scan: _demand_number(record) for record in boundary.ring.take()
+    }
+    assert all(demanded[scan] == scan - 1 for scan in range(2, 151))
+
+
+def _demand_number(record: bytes) -> int:
+    from rig.stand.packed import demand_number_of
+
+    return demand_number_of(record)
+
+
+def test_a_paced_scan_goes_on_without_a_parent_that_never_answers(
+    bounded: Callable[..., Boundary], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("rig.stand.scan_process.ANSWER_WITHIN_S", 0.01)
+
+    def play(boundary: Boundary, scan: int) -> None:
+        if scan == 100:
+            boundary.pipe.send(Order(end=True))
+
+    boundary = bounded(play, paced=True)
+    assert len(boundary.samples()) >= 100
+
+
+def test_an_unwritable_stand_still_ends(bounded: Callable[..., Boundary]) -> None:
+    """The vent is ordered and cannot be written: escalated, then the end; the module's watchdog is left."""
+
+    def deafen(boundary: Boundary, scan: int) -> None:
+        boundary.machine.condition.writes_ignored = frozenset({""})  # type: ignore[assignment]
+        boundary.pipe.close()
+
+    boundary = bounded(ramp_until(300, deafen))
+    seen = boundary.samples()
+    assert seen[-1].mode == Mode.ESCALATED.value
+    assert not seen[-1].command.feed_watchdog
+    assert boundary.machine.read(1, Table.HOLDING, 40, 1) == [500]
