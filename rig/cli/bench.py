@@ -169,12 +169,21 @@ def _on_notice(record: RecordWriter, screen: Screen) -> Callable[[Notice], None]
     return on_notice
 
 
-def _tell_end(record: RecordWriter, ended: Ended[list[str]], check: BenchCheck) -> None:
+def _stop_words(ended: Ended[list[str]], presses: int) -> str:
+    if ended.how is How.REFUSED:
+        return "; ".join(ended.refusals) or "the guard did not arm"
+    if ended.how is How.STOPPED and presses > 1:
+        return "A person made the outputs safe at once (Ctrl-C twice)."
+    if ended.how is How.STOPPED:
+        return "A person stopped the run (Ctrl-C); it was vented in order."
+    return f"The run was {ended.how.value}."
+
+
+def _tell_end(record: RecordWriter, ended: Ended[list[str]], check: BenchCheck, presses: int) -> None:
     now_s = record.last_s
     for remark in check.remarks:
         record.event(now_s, "remark", remark)
     if ended.how in STOP_KINDS:
-        words = "; ".join(ended.refusals) if ended.how is How.REFUSED else f"the run was {ended.how.value}"
-        record.event(now_s, STOP_KINDS[ended.how], words or ended.how.value)
+        record.event(now_s, STOP_KINDS[ended.how], _stop_words(ended, presses))
     if not ended.vented:
         record.event(now_s, "warning", "The casing is not known to be without pressure. Vent it by hand.")
