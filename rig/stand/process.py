@@ -48,7 +48,7 @@ class StandProcess:
         self._heard = 0
 
     def open(self) -> None:
-        """Start the scan. Raises LinkFault when the stand does not answer, RuntimeError for a child that fails."""
+        """Start the scan. Raises LinkFault when the stand does not answer, RuntimeError if nothing starts."""
         self._ring = Ring(SIZE, SLOTS)
         self._pipe, theirs = self._context.Pipe()
         setup = Setup(self._stand, self._limits, self._speed, self._ring.name, SLOTS)

@@ -12,7 +12,7 @@ from rig.stand.loop import ScanLoop
 from rig.stand.model import Table
 from rig.stand.notice import Notice
 from rig.stand.outputs import Outputs
-from rig.stand.packed import SIZE, unpacked
+from rig.stand.packed import SIZE, demand_number_of, unpacked
 from rig.stand.ring import Ring
 from rig.stand.sample import Sample
 from rig.stand.scan_process import MOST_UNHEARD, Order, ScanServer
@@ -80,8 +80,11 @@ class Boundary:
 def bounded() -> Iterator[Callable[..., Boundary]]:
     made: list[Boundary] = []
 
-    def make(play: Play, paced: bool = False) -> Boundary:
+    def make(
+        play: Play, paced: bool = False, first: Callable[[Boundary], None] = lambda boundary: None
+    ) -> Boundary:
         made.append(Boundary(play, paced))
+        first(made[-1])
         made[-1].server.serve()
         return made[-1]
 
@@ -196,41 +199,30 @@ def test_a_parent_that_hears_nothing_never_blocks_the_scan(bounded: Callable[...
 
 
 def test_a_paced_scan_waits_for_the_answer_to_its_sample(bounded: Callable[..., Boundary]) -> None:
-    """The answer to sample k is judged in scan k + 1, always, however slow the parent."""
-    answers: dict[int, int] = {}
-
-    def play(boundary: Boundary, scan: int) -> None:
-        if scan == 1:
-            threads.append(threading.Thread(target=parent, args=(boundary,)))
-            threads[0].start()
+    """What answers sample k is judged in scan k + 1, always, however slow the parent."""
+    records: list[bytes] = []
 
     def parent(boundary: Boundary) -> None:
-        # A thread that answers every sample a random while after it came.
-        while boundary.posted.acquire(timeout=5.0):
+        while not records or scan_of(records[-1]) < 150:
+            boundary.posted.acquire()
             for record in boundary.ring.take():
-                scan = unpacked(record, None).reading.scan
-                answers[scan] = scan
-                boundary.send(1.0, scan)
-                if scan == 150:
-                    boundary.pipe.send(Order(end=True))
-                    return
+                records.append(record)
+                boundary.send(1.0, scan_of(record))
+        boundary.pipe.send(Order(end=True))
+
+    def start(boundary: Boundary) -> None:
+        threads.append(threading.Thread(target=parent, args=(boundary,)))
+        threads[0].start()
 
     threads: list[threading.Thread] = []
-    boundary = bounded(play, paced=True)
+    bounded(lambda boundary, scan: None, paced=True, first=start)
     threads[0].join()
-    assert list(answers) == list(range(151))
-    assert boundary.heard == 0
-    boundary.ring._next = 0
-    demanded = {
-        unpacked(record, None).reading.scan: _demand_number(record) for record in boundary.ring.take()
-    }
-    assert all(demanded[scan] == scan - 1 for scan in range(2, 151))
+    assert [scan_of(record) for record in records] == list(range(151))
+    assert [demand_number_of(record) for record in records] == [-1, *range(150)]
 
 
-def _demand_number(record: bytes) -> int:
-    from rig.stand.packed import demand_number_of
-
-    return demand_number_of(record)
+def scan_of(record: bytes) -> int:
+    return unpacked(record, None).reading.scan
 
 
 def test_a_paced_scan_goes_on_without_a_parent_that_never_answers(
