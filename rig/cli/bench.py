@@ -133,7 +133,7 @@ def run_bench(bench: Bench, started: datetime) -> int:
                 _on_notice(record, screen),
                 interrupts.order,
             )
-            _tell_end(record, ended, check)
+            _tell_end(record, ended, check, interrupts.presses)
     return conclude(read_record(folder), args.units, args.json)
 
 
