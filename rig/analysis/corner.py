@@ -205,7 +205,7 @@ def _broken_line(q: Floats, y: Floats, guess: float) -> float:
     if n < 12:
         return guess
     q0 = q - guess
-    qm, ym = q0.mean(), y.mean()
+    qm, ym = float(np.add.reduce(q0)) / n, float(np.add.reduce(y)) / n
     u, v = q0 - qm, y - ym
     spread = float(u @ u)
     slope = float(u @ v) / spread
@@ -230,8 +230,8 @@ def _broken_line(q: Floats, y: Floats, guess: float) -> float:
 
 def _cross(data: Oriented, at: float, gap: float, slide_gap: float, bow: float) -> Crossing | Missing:
     u = data.q - at
-    resting = np.flatnonzero((u < -gap) & (u > -REST_WINDOW_PA))
-    sliding = np.flatnonzero((u > slide_gap) & (u < SLIDE_WINDOW_PA))
+    resting = ((u < -gap) & (u > -REST_WINDOW_PA)).nonzero()[0]
+    sliding = ((u > slide_gap) & (u < SLIDE_WINDOW_PA)).nonzero()[0]
     rest_span = _span(u, resting)
     if len(resting) < 8 or rest_span < LEAST_REST_PA:
         seen = max(0.0, rest_span) / PSI
@@ -252,7 +252,10 @@ def _cross(data: Oriented, at: float, gap: float, slide_gap: float, bow: float) 
 
 
 def _span(u: Floats, index: Index) -> float:
-    return float(np.ptp(u[index])) if len(index) else 0.0
+    if not len(index):
+        return 0.0
+    part = u[index]
+    return float(np.maximum.reduce(part) - np.minimum.reduce(part))
 
 
 def _corner(data: Oriented, found: Crossing, wide: Crossing | None, batch: int) -> Corner:
@@ -302,7 +305,7 @@ def _noise(residuals: Floats, batch: int) -> Noise:
     batches = n // batch
     if batches < 4:
         return Noise(squares, n - 2, 0.0, 0)
-    means = residuals[: batches * batch].reshape(batches, batch).mean(axis=1)
+    means = np.add.reduce(residuals[: batches * batch].reshape(batches, batch), axis=1) / batch
     return Noise(squares, n - 2, batch * float(means @ means), batches - 2)
 
 

@@ -52,8 +52,9 @@ def find_sticking(legs: list[Leg], low_m: float, high_m: float, noise_x: float, 
         travel = leg.travel[inside[0] : inside[-1] + 1 : per]
         steps = np.diff(travel)
         steps = steps[: len(steps) // BLOCK * BLOCK].reshape(-1, BLOCK)
-        mean = steps.mean(axis=1)
-        variance = steps.var(axis=1, ddof=1)
+        mean = np.add.reduce(steps, axis=1) / BLOCK
+        off = steps - mean[:, None]
+        variance = np.einsum("ij,ij->i", off, off) / (BLOCK - 1)
         noise = 2.0 * noise_x
         excess += float(np.sum(variance - noise))
         speed += float(np.abs(mean).sum())

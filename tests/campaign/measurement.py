@@ -1,0 +1,125 @@
+"""Monte-Carlo campaigns of the measurement, long form. Tables on stdout.
+
+    python -m tests.campaign.measurement ideal --runs 1000
+    python -m tests.campaign.measurement healthy --runs 1000 [--ramp single|planned|mixed] [--noise 0.001]
+    python -m tests.campaign.measurement sticking --runs 300
+    python -m tests.campaign.measurement motion --runs 1000000
+
+The short form runs in the suite (test_measurement.py).
+"""
+
+import argparse
+import random
+from functools import partial
+from math import nan
+from multiprocessing import Pool
+
+import numpy as np
+
+from rig.analysis.check import analyse
+from rig.analysis.motion import MotionWatch
+from rig.analysis.result import CheckResult
+from rig.procedure.ramp import plan_ramp
+from tests.campaign import ideal
+from tests.campaign.hops import Told, told
+from tests.campaign.physical import (
+    PSI,
+    SENSORS,
+    Case,
+    March,
+    healthy,
+    march,
+    seen,
+    single_rate,
+    sticky,
+    true_values,
+)
+from tests.campaign.score import Board
+
+RATE_PA_PER_S = 1.0 * PSI
+STICKING_RATE_PA_PER_S = 0.5 * PSI
+
+
+def ride(case: Case, ramp: str, seed: int) -> March:
+    highest = case.profile.supply_pa - 1.0 * PSI
+    if ramp == "single":
+        return march(case, single_rate(case.profile, RATE_PA_PER_S, highest), seed=seed)
+    return march(case, plan_ramp(case.profile, highest), seed=seed, slower=3.0 if ramp == "mixed" else 1.0)
+
+
+def one_healthy(ramp: str, noise: float, seed: int) -> tuple[CheckResult, dict[str, float], float, bool]:
+    case = healthy(random.Random(f"healthy {seed}"))
+    result = analyse(seen(ride(case, ramp, seed), noise, seed=seed), case.profile, SENSORS)
+    flagged = any("sticks" in line for line in result.advice)
+    return result, true_values(case), case.profile.area_m2, flagged
+
+
+def one_sticking(noise: float, seed: int) -> Told:
+    case = sticky(random.Random(f"sticky {seed}"))
+    plan = single_rate(case.profile, STICKING_RATE_PA_PER_S, case.profile.supply_pa - 1.0 * PSI)
+    return told(march(case, plan, seed=seed), noise, seed)
+
+
+def report_healthy(runs: int, ramp: str, noise: float, first: int = 0) -> str:
+    board, flags = Board(), 0
+    with Pool() as pool:
+        work = partial(one_healthy, ramp, noise)
+        for result, true, area, flagged in pool.imap_unordered(work, range(first, first + runs), 4):
+            board.add(result, true, area)
+            flags += flagged
+    return f"{board.table()}\ncalled sticking: {flags} of {runs}"
+
+
+def report_sticking(runs: int, noise: float) -> str:
+    with Pool() as pool:
+        rows = pool.map(partial(one_sticking, noise), range(runs), 4)
+    hopping = [row for row in rows if row.hops]
+    seen_hopping = [row for row in hopping if row.flagged and row.error == row.error]
+    errors = np.array([row.error for row in seen_hopping]) / PSI if seen_hopping else np.array([nan])
+    covered = sum(row.covered for row in seen_hopping) / max(len(seen_hopping), 1)
+    return (
+        f"{len(hopping)} of {runs} truly leave their rest by a hop; flagged {len(seen_hopping)} of these\n"
+        f"break-away RMSE {np.sqrt(np.mean(errors**2)):.4f} psi, bias {errors.mean():+.4f}, "
+        f"cover95 {covered:.3f}"
+    )
+
+
+def report_motion(scans: int) -> str:
+    """False alarms of the watch on a resting stem, noise known and learned."""
+    lines = []
+    for name, given in (("known", 1.0), ("learned", None)):
+        noise, watch, alarms = random.Random(7), MotionWatch(given), 0
+        for scan in range(scans):
+            if watch.update(scan * 0.02, noise.gauss(0.0, 1.0)):
+                alarms += 1
+                watch.restart()
+        lines.append(f"noise {name}: {alarms} false alarms in {scans} scans")
+    return "\n".join(lines)
+
+
+def report_ideal(runs: int) -> str:
+    with Pool() as pool:
+        return ideal.table(pool.map(partial(ideal.score, runs=runs), list(ideal.settings()), 1))
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument("campaign", choices=("ideal", "healthy", "sticking", "motion"))
+    parser.add_argument("--runs", type=int, default=200)
+    parser.add_argument("--ramp", choices=("single", "planned", "mixed"), default="single")
+    parser.add_argument("--noise", type=float, default=1e-3, help="share of span")
+    args = parser.parse_args()
+    if args.campaign == "ideal":
+        print(report_ideal(args.runs))
+    elif args.campaign == "healthy":
+        print(report_healthy(args.runs, args.ramp, args.noise))
+    elif args.campaign == "sticking":
+        print(report_sticking(args.runs, args.noise))
+    else:
+        print(report_motion(args.runs))
+
+
+if __name__ == "__main__":
+    main()
