@@ -50,9 +50,9 @@ def explain_one(name: str, units_name: str) -> int:
     from rig.units import UNIT_SETS
 
     profile, units = load_profile(name), UNIT_SETS[units_name]
-    print(explain(profile, units))
     balance = balance_of(profile)
-    for text in (*short_texts(balance, units), first_out_text(balance, units)):
-        print(f"Forces: {text}")
-    print("        'stemrig forces' tells them line by line.")
+    for text in short_texts(balance, units):
+        print(f"Short: {text}")
+    print(explain(profile, units))
+    print(f"\nForces, line by line in 'stemrig forces'\n  {first_out_text(balance, units)}")
     return PASS

@@ -24,7 +24,10 @@ def propose_one(
     except UnitError as error:
         print(f"--area: {error.found}\n    {error.would_do}", file=sys.stderr)
         return WRONG_INPUT
-    except (RecordProblem, NotMeasured) as problem:
+    except RecordProblem as problem:
+        print(problem, file=sys.stderr)
+        return WRONG_INPUT
+    except NotMeasured as problem:
         print(f"{folder}: {problem}", file=sys.stderr)
         return WRONG_INPUT
     _tell_problems(text)

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from rig.layout import section
+from rig.profile.explain_trim import trim_rows
 from rig.profile.model import Action, Basis, Profile, Tolerance
 from rig.profile.thread import pressure_per_turn_pa
 from rig.units import PSI_PA, Dimension, UnitSet, inches_text
@@ -29,6 +30,7 @@ def explain(profile: Profile, units: UnitSet) -> str:
     if profile.source:
         lines.append(f"from {profile.source}")
     lines += section("What the file says", _said(profile, units))
+    lines += section("Trim, packing and process", trim_rows(profile, units))
     lines += section("What follows from it", _follows(profile, units))
     lines += section("Notes", (("", note) for note in profile.notes))
     return "\n".join(lines)
@@ -59,7 +61,7 @@ def _said(p: Profile, units: UnitSet) -> Iterator[Row]:
     yield "  upper end", f"{_window(units, p.bench_upper_pa, p.upper_tolerance)}: {ends}"
     yield "Casing maximum", _pressure(units, p.casing_maximum_pa)
     yield "Supply in service", _pressure(units, p.supply_pa)
-    load = p.required_seat_load_n
+    load = p.needed_seat_load_n
     yield "Seat load needed", "not given" if load is None else units.text(Dimension.FORCE, load)
 
 
@@ -104,9 +106,9 @@ def _seat_load(p: Profile, units: UnitSet) -> str:
     times = 1 if spring_only else 2 if opens else 0
     less = {0: "", 1: ", less the friction", 2: ", less twice the friction"}[times]
     words = f"{units.text(Dimension.FORCE, most_n)} {'with no air' if opens else 'at the supply'}{less}"
-    if p.required_seat_load_n is None:
+    if p.needed_seat_load_n is None:
         return f"{words}; what the seat needs is not given, so it is not judged"
-    spare_n = most_n - p.required_seat_load_n
+    spare_n = most_n - p.needed_seat_load_n
     if times == 0:
         return f"{words}; {units.text(Dimension.FORCE, spare_n)} more than needed"
     friction_pa = spare_n / times / p.area_m2

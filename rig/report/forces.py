@@ -13,6 +13,7 @@ from rig.report.forces_words import (
     factor_text,
     numbers_text,
     price_text,
+    sum_text,
     value_text,
     verdict_texts,
     why_not,
@@ -130,9 +131,8 @@ def _margins(balance: Balance, units: UnitSet, width: int) -> list[str]:
         if margin.factor is None:
             lines += wrap(f"  {margin.name}: {why_not(margin.needs)}", width, subsequent_indent="    ")
             continue
-        there, needed = value_text(margin.available, units), value_text(margin.required, units)
         mark = "  ← first" if margin is balance.first_out else ""
-        lines.append(f"  {margin.name:<52}{factor_text(margin):>8}   {there} ÷ {needed}{mark}")
+        lines.append(f"  {margin.name:<52}{factor_text(margin):>8}   {sum_text(margin, units)}{mark}")
     return lines
 
 

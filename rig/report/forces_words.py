@@ -60,6 +60,15 @@ def factor_text(margin: Margin) -> str:
     return "nothing needed" if isinf(margin.factor) else f"{margin.factor:.2f}".replace("-", "−")
 
 
+def sum_text(margin: Margin, units: UnitSet) -> str:
+    """'621 lbf ÷ 377 lbf': what is there over what it takes."""
+    sides = (margin.available, margin.required)
+    return " ÷ ".join(
+        value_text(side, units) if side.value is None else number_text(side.value, side.dimension, units)
+        for side in sides
+    )
+
+
 def short_text(margin: Margin, units: UnitSet) -> str:
     """What a margin below 1 means, in words: how much there is, how much it takes, how much is missing."""
     available, required = margin.available.value, margin.required.value
@@ -82,7 +91,7 @@ def first_out_text(balance: Balance, units: UnitSet) -> str:
     first = balance.first_out
     if first is None:
         return "No margin could be computed."
-    there, needed = value_text(first.available, units), value_text(first.required, units)
+    there, needed = sum_text(first, units).split(" ÷ ")
     return f"Runs out first: {first.name}, factor {factor_text(first)} ({there} there, {needed} needed)."
 
 

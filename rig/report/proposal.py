@@ -11,6 +11,7 @@ from rig.report.words import decimals_for, in_inches, plain, travel_text
 from rig.units import INCH_M, QUANTITY_DIMENSION, Dimension, UnitSet, inches_text
 
 GIVEN = "given: the record's profile"
+NEARLY = 0.1  # of a step: a travel this little below a round one was meant to reach it
 
 
 class NotMeasured(Exception):  # noqa: N818 - told to a person
@@ -81,8 +82,7 @@ class Proposal:
         quantity = self._seen("travel")
         assert quantity.value is not None, "seen means measured"
         step = INCH_M / 32 if in_inches(self.units) else 0.5e-3
-        surest = quantity.value + (quantity.expanded_uncertainty or 0.0)
-        rated = floor(surest / step + 1e-9) * step
+        rated = floor(quantity.value / step + NEARLY) * step
         shown = inches_text(rated) if in_inches(self.units) else f"{rated * 1e3:g} mm"
         return Entry(
             "rated_travel", shown, f"{self._words(quantity)}, rounded down: check it against the tag"

@@ -12,6 +12,7 @@ from rig.record.atomic import save_text
 from rig.record.reader import Record
 from rig.report.curves import curves_of
 from rig.report.facts import fact_list, run_facts, stand_facts, started_on, valve_facts
+from rig.report.forces_block import forces_page
 from rig.report.plot import over_time, pressure_travel
 from rig.report.rows import rows
 from rig.report.words import ON_THE_SHEET, causes_of, pressure_range_text, travel_text, warnings_of
@@ -76,6 +77,7 @@ def sheet_html(record: Record, result: CheckResult, units: UnitSet) -> str:
         person=f": {escape(str(person))}" if person else "",
         record_id=escape(record.record_id),
         version=escape(__version__),
+        forces=forces_page(profile, result, units, record.record_id),
     )
 
 
