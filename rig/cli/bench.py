@@ -9,7 +9,7 @@ from rich.console import Console
 
 from rig.cli.interrupts import Interrupts
 from rig.cli.outcome import conclude
-from rig.cli.session import open_loop
+from rig.cli.session import open_stand
 from rig.procedure.bench_check import BenchCheck
 from rig.procedure.ramp import plan_ramp
 from rig.profile.load import load_profile, profile_text
@@ -22,7 +22,7 @@ from rig.stand.file import load_stand, stand_text
 from rig.stand.limits import limits_for
 from rig.stand.model import Stand
 from rig.stand.notice import Notice
-from rig.stand.run import Ended, How, run_inline
+from rig.stand.run import Ended, How
 from rig.stand.sample import Sample
 from rig.units import UNIT_SETS, Dimension, UnitError, UnitSet, parse
 from safety.limits import Limits
@@ -112,7 +112,7 @@ def run_bench(bench: Bench, started: datetime) -> int:
     args, profile = bench.args, bench.profile
     console = Console(stderr=args.json)
     check = BenchCheck(profile, plan_ramp(profile, bench.highest_pa), cycles=args.cycles)
-    with open_loop(bench.stand, profile, bench.limits, bench.pace) as loop:
+    with open_stand(bench.stand, profile, bench.limits, bench.pace) as runner:
         folder = new_record_folder(args.records, profile.model, started)
         with (
             RecordWriter(
@@ -126,8 +126,7 @@ def run_bench(bench: Bench, started: datetime) -> int:
             choose_screen(console, profile, bench.units) as screen,
             Interrupts() as interrupts,
         ):
-            ended = run_inline(
-                loop,
+            ended = runner(
                 check.run(),
                 _on_sample(record, screen, check),
                 _on_notice(record, screen),

@@ -1,18 +1,24 @@
-"""Opening a stand for a run: buses, clock and scan loop; the built-in one brings its own simulated stand."""
+"""Opening a stand for a run; the built-in one brings its own simulated stand."""
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from rig.profile.model import Basis, Profile
-from rig.stand.clock import Clock, MonotonicClock, PacedClock, VirtualClock
-from rig.stand.link import Bus, InProcessBus
+from rig.stand.clock import VirtualClock
+from rig.stand.link import InProcessBus
 from rig.stand.loop import ScanLoop
-from rig.stand.model import Stand, TcpLink
+from rig.stand.model import RtuLink, Stand, TcpLink
+from rig.stand.notice import Notice
 from rig.stand.outputs import Outputs
+from rig.stand.process import StandProcess, run_over
+from rig.stand.run import Ended, Procedure, run_inline
+from rig.stand.sample import Sample
 from rig.stand.scanner import Scanner
 from safety.limits import Limits
+from safety.state import PersonEvent
 
 if TYPE_CHECKING:
     from simulator import Actuator
@@ -39,45 +45,50 @@ def demo_actuator(profile: Profile) -> "Actuator":
     )
 
 
-@contextmanager
-def open_loop(stand: Stand, profile: Profile, limits: Limits, pace: str, seed: int = 0) -> Iterator[ScanLoop]:
-    """`pace`: "demo", "real time" or "instant"; a real stand runs in real time whatever it says.
+Runner = Callable[
+    [
+        Procedure[list[str]],
+        Callable[[Sample], None],
+        Callable[[Notice], None],
+        Callable[[], PersonEvent | None],
+    ],
+    Ended[list[str]],
+]
 
+
+@contextmanager
+def open_stand(stand: Stand, profile: Profile, limits: Limits, pace: str, seed: int = 0) -> Iterator[Runner]:
+    """A runner of procedures on an open stand: the scan in a process of its own, but in virtual time.
+
+    `pace`: "demo", "real time" or "instant"; a real stand runs in real time whatever it says.
     Raises LinkFault when the stand does not answer. Leaves outputs safe and links closed.
     """
     with ExitStack() as stack:
-        clock: Clock = MonotonicClock()
-        if not stand.built_in:
-            buses = _wired(stand)
-        elif pace == "instant":
-            buses, clock = _instant(stand, profile, seed)
-        else:
-            buses, clock = _served(stack, stand, profile, pace, seed)
-        scanner = Scanner(stand, buses, clock)
-        stack.callback(scanner.close)
-        scanner.connect()
-        loop = ScanLoop(scanner, Outputs(stand, buses, clock), clock, limits)
-        stack.callback(loop.make_safe)
-        yield loop
+        if stand.built_in and pace == "instant":
+            loop = _instant(stack, stand, profile, limits, seed)
+            yield partial(run_inline, loop)
+            return
+        if stand.built_in:
+            stand = _served(stack, stand, profile, pace, seed)
+        speed = DEMO_SPEED if stand.built_in and pace == "demo" else None
+        yield partial(run_over, stack.enter_context(StandProcess(stand, limits, speed)))
 
 
-def _wired(stand: Stand) -> dict[str, Bus]:
-    from rig.stand.modbus import ModbusBus
-
-    return {name: ModbusBus(link) for name, link in stand.links.items()}
-
-
-def _instant(stand: Stand, profile: Profile, seed: int) -> tuple[dict[str, Bus], Clock]:
+def _instant(stack: ExitStack, stand: Stand, profile: Profile, limits: Limits, seed: int) -> ScanLoop:
     from simulator import SimulatedStand
 
     machine = SimulatedStand(stand, demo_actuator(profile), seed=seed)
     clock = VirtualClock(lambda passed_s: machine.advance(machine.time_s + passed_s))
-    return {name: InProcessBus(machine) for name in stand.links}, clock
+    buses = {name: InProcessBus(machine) for name in stand.links}
+    scanner = Scanner(stand, buses, clock)
+    scanner.connect()
+    loop = ScanLoop(scanner, Outputs(stand, buses, clock), clock, limits)
+    stack.callback(loop.make_safe)
+    return loop
 
 
-def _served(
-    stack: ExitStack, stand: Stand, profile: Profile, pace: str, seed: int
-) -> tuple[dict[str, Bus], Clock]:
+def _served(stack: ExitStack, stand: Stand, profile: Profile, pace: str, seed: int) -> Stand:
+    """Start the simulated stand as a Modbus TCP server; the stand as it is reached there."""
     from simulator.wire import LockStep, RealTime, start_server_process
 
     real = pace == "real time"
@@ -85,7 +96,7 @@ def _served(
         stand, demo_actuator(profile), pace=RealTime(1.0) if real else LockStep(), seed=seed
     )
     stack.callback(server.close)
-    links = {
+    links: dict[str, TcpLink | RtuLink] = {
         name: replace(
             link,
             host="127.0.0.1",
@@ -95,5 +106,4 @@ def _served(
         for name, link in stand.links.items()
         if isinstance(link, TcpLink)
     }
-    buses = _wired(replace(stand, links=dict(links)))
-    return buses, MonotonicClock() if real else PacedClock(DEMO_SPEED)
+    return replace(stand, links=links)
