@@ -20,11 +20,23 @@ from safety.signals import (
 from safety.state import GuardState, Memory, Run, Trip
 from safety.track import Mark, Track
 
-
 TYPES = (
-    Signal, Contact, Reading, Demand, Command, Cap, Expected, Limits, Trip, Memory, Run, GuardState, Track, Mark,
+    Signal,
+    Contact,
+    Reading,
+    Demand,
+    Command,
+    Cap,
+    Expected,
+    Limits,
+    Trip,
+    Memory,
+    Run,
+    GuardState,
+    Track,
+    Mark,
     Finding,
-)  # fmt: skip
+)
 
 
 @pytest.mark.parametrize("kind", TYPES)
