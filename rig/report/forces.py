@@ -22,6 +22,7 @@ from rig.report.words import AID_NOT_SAFETY, pressure_range_text, travel_text
 from rig.units import Dimension, UnitSet
 
 NAME, VALUE = 34, 15  # columns of a line's name and value
+LABEL, CELL = 21, 27  # columns of the table of meanings
 INDENT = " " * (NAME + VALUE + 2)
 
 
@@ -147,9 +148,16 @@ def _meanings(balance: Balance, units: UnitSet, width: int) -> list[str]:
         lines: list[Line] = [getattr(stroke, key) for stroke, _ in found]
         columns.append((lines[0].name, [value_text(line, units) for line in lines]))
         needs += [need for line in lines for need in line.needs]
-    columns.append(("runs out first", [first.name if first else "–" for _, first in found]))
-    columns.append(("its factor", [factor_text(first) if first else "–" for _, first in found]))
-    rows = [f"  {name:<19}" + "".join(f"{cell:>27}" for cell in cells) for name, cells in columns]
+    cell = min(CELL, (width - LABEL) // len(names))
+    firsts = [first.name if first else "–" for _, first in found]
+    factors = [factor_text(first) if first else "–" for _, first in found]
+    if cell == CELL:
+        columns += [("runs out first", firsts), ("its factor", factors)]
+    rows = [f"  {name:<{LABEL - 2}}" + "".join(f"{one:>{cell}}" for one in cells) for name, cells in columns]
+    if cell < CELL:  # no room for the names of margins in the table
+        each = zip(names, firsts, factors, strict=True)
+        words = "; ".join(f"{name.removesuffix(' ◄')}: {first} {factor}" for name, first, factor in each)
+        rows += wrap(f"runs out first – {words}", width, initial_indent="  ", subsequent_indent="  ")
     if needs:
         rows.append(f"  {why_not(tuple(dict.fromkeys(needs)))}")
     chosen = balance.knowns.profile.basis

@@ -1,6 +1,7 @@
 """The force diagram along the travel: in text for a terminal, as SVG for the sheet."""
 
 from dataclasses import dataclass
+from textwrap import wrap
 
 from rig.forces.diagram import Diagram
 from rig.report.braille import BrailleGrid
@@ -46,9 +47,8 @@ def text_diagram(diagram: Diagram, units: UnitSet, width: int) -> list[str]:
     names = _at_rows(_names(diagram, units, top))
     force = units.symbol(Dimension.FORCE)
     marks = {0: plain(_three(units.to(Dimension.FORCE, top))), ROWS - 1: "0"}
-    lines = [
-        f"Force along the travel, {force}: spring (line), friction band (dots), air (dashes), seat (bar)"
-    ]
+    words = f"Force along the travel, {force} – line: spring; dots: friction; dashes: air; bar: seat"
+    lines = wrap(words, width)
     for row, cells in enumerate(grid.lines()):
         lines.append(f"{marks.get(row, ''):>{LABEL - 2}} ┤{cells} {names.get(row, '')}".rstrip())
     ends = ("seat", "open stop") if diagram.seat_at_rest else ("open stop", "seat")

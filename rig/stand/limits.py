@@ -3,14 +3,15 @@
 from dataclasses import replace
 
 from rig.profile.model import Profile
-from rig.stand.model import Stand
-from safety.limits import PSI, Cap, Limits, Role, built_in, expect, lowest
+from rig.stand.model import RtuLink, Stand
+from safety.limits import DEFAULT_PERIOD_S, PSI, Cap, Limits, Role, built_in, expect, lowest
 
 # Assumption: nothing a shop's stand should ever put on a casing, whatever the files say.
 HIGHEST_EVER = built_in(90.0 * PSI)
 OVER_TRAVEL = 1.25  # times rated travel where the actuator's own stroke is not in the profile; assumption
 PROOFS = frozenset({Role.WATCHDOG, Role.IDENTITY})  # the scanner asks for these about once a second
 PROOF_PERIOD_S = built_in(3.0)  # two of them may go astray
+SCANS_AFTER_QUIET = 3.0
 STROKE_ROOM = 1.05  # squeeze of the stops and span error of the transmitter; assumption
 
 
@@ -29,13 +30,31 @@ def limits_for(
         pressure_max_pa=lowest(*caps),
         travel_max_m=Cap(STROKE_ROOM * max(stroke_m, profile.rated_travel_m), "profile"),
         move_by_pa=Cap(profile.bench_upper_pa, "profile"),
-        signals=expect(*_fitted(stand, PROOFS, False))
+        signals=expect(*_fitted(stand, PROOFS, False), period_s=signal_period_s(stand))
         + expect(*_fitted(stand, PROOFS, True), period_s=PROOF_PERIOD_S),
         other_refusals=other_refusals,
     )
     if stand.maximum_rate_pa_per_s is None:
         return limits
     return replace(limits, rate_max_pa_per_s=Cap(stand.maximum_rate_pa_per_s, "stand"))
+
+
+def signal_period_s(stand: Stand) -> Cap:
+    """How old the last good value of a signal may become [s]: longer where one lost answer costs more.
+
+    After a lost answer a serial line is left quiet until a late one can no longer come; the signals must
+    outlast that, and the scan in which they are asked again.
+    """
+    quiet_s = max(
+        (
+            max(link.deadline_s, link.slowest_reply_s)
+            for link in stand.links.values()
+            if isinstance(link, RtuLink)
+        ),
+        default=0.0,
+    )
+    needed_s = quiet_s + SCANS_AFTER_QUIET / stand.scans_per_s
+    return DEFAULT_PERIOD_S if needed_s <= DEFAULT_PERIOD_S.value else Cap(needed_s, "stand")
 
 
 def _fitted(stand: Stand, among: frozenset[Role], inside: bool) -> tuple[Role, ...]:
@@ -49,7 +68,11 @@ def _fitted(stand: Stand, among: frozenset[Role], inside: bool) -> tuple[Role, .
         Role.GUARD: stand.guard_closed is not None,
         Role.SUPPLY_VALVE: stand.supply_valve_readback is not None,
         Role.VENT_VALVE: stand.vent_valve_readback is not None,
-        Role.WATCHDOG: any(module.watchdog is not None for module in stand.modules.values()),
+        # A watchdog with no register to read back cannot be proven to be armed.
+        Role.WATCHDOG: any(
+            module.watchdog is not None and module.watchdog.timeout_register is not None
+            for module in stand.modules.values()
+        ),
         Role.IDENTITY: any(module.identity is not None for module in stand.modules.values()),
     }
     return tuple(role for role, there in fitted.items() if there and (role in among) is inside)

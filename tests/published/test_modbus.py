@@ -17,7 +17,13 @@ import pymodbus
 import pytest
 from pymodbus.framer import FramerRTU
 
-from rig.stand.line_time import character_s, longest_pause_s, silence_s
+from rig.stand.line_time import (
+    character_s,
+    longest_pause_s,
+    read_characters,
+    silence_s,
+    write_characters,
+)
 from rig.stand.link import EXCEPTIONS, LinkFault
 from rig.stand.modbus import ModbusBus
 from rig.stand.model import BitChannel, Module, Number, RtuLink, Stand, Table, TcpLink, Watchdog
@@ -324,3 +330,19 @@ def test_a_character_is_eleven_bits_and_parity_is_even_by_default() -> None:
     assert character_s(11_000) == pytest.approx(0.001)
     line = RtuLink("line", "/dev/ttyS0")
     assert (line.parity, line.stop_bits, line.baud) == ("even", 1, 19200)
+
+
+@pytest.mark.parametrize(
+    ("names", "characters"),
+    [
+        (("fc03 request", "fc03 response"), read_characters(HOLDING, 3)),
+        (("fc04 request", "fc04 response"), read_characters(INPUT, 1)),
+        (("fc05 request=response",) * 2, write_characters(5, 1)),
+        (("fc06 request=response",) * 2, write_characters(6, 1)),
+        (("fc16 request", "fc16 response"), write_characters(16, 2)),
+    ],
+)
+def test_an_exchange_has_as_many_characters_as_its_published_frames(
+    names: tuple[str, str], characters: int
+) -> None:
+    assert sum(len(octets(name, "rtu_adu_unit_0x11_hex")) for name in names) == characters

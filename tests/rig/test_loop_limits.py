@@ -1,0 +1,105 @@
+"""The guard's limits from profile, stand and person: the lowest cap wins, and every one names its source."""
+
+from dataclasses import replace
+
+import pytest
+
+from rig.profile.model import Action, Basis, Profile, Tolerance
+from rig.stand.limits import HIGHEST_EVER, limits_for
+from rig.stand.model import RtuLink, Stand, Watchdog
+from safety.limits import Limits, Role
+
+from .stands import PSI, stand, two_unit_stand, with_module
+
+PROFILE = Profile(
+    model="permeate-dump",
+    title="Permeate dump valve",
+    action=Action.AIR_TO_OPEN,
+    area_m2=0.0445,
+    rated_travel_m=0.03,
+    travel_surplus_m=0.001,
+    bench_lower_pa=10 * PSI,
+    bench_upper_pa=30 * PSI,
+    lower_tolerance=Tolerance(PSI, PSI),
+    upper_tolerance=Tolerance(PSI, PSI),
+    basis=Basis.FRICTION_INCLUDED,
+    casing_maximum_pa=55 * PSI,
+    supply_pa=40 * PSI,
+)
+
+
+@pytest.mark.parametrize(
+    ("profile_psi", "stand_psi", "typed_psi", "wins", "source"),
+    [
+        (55, 50, None, 50, "stand"),
+        (45, 50, None, 45, "profile"),
+        (55, 50, 20, 20, "person"),
+        (55, 50, 60, 50, "stand"),
+        (200, 300, None, 90, "built-in"),
+    ],
+)
+def test_the_lowest_cap_on_pressure_wins_and_says_whose_it_is(
+    profile_psi: float, stand_psi: float, typed_psi: float | None, wins: float, source: str
+) -> None:
+    built = limits_for(
+        replace(PROFILE, casing_maximum_pa=profile_psi * PSI),
+        stand(maximum_pressure_pa=stand_psi * PSI),
+        None if typed_psi is None else typed_psi * PSI,
+    )
+    assert built.pressure_max_pa.value == pytest.approx(wins * PSI)
+    assert built.pressure_max_pa.source == source
+    assert HIGHEST_EVER.source == "built-in"
+
+
+def periods(limits: Limits) -> dict[Role, float]:
+    return {signal.role: signal.period_s.value for signal in limits.signals}
+
+
+def required(given: Stand) -> set[Role]:
+    return set(periods(limits_for(PROFILE, given)))
+
+
+def test_everything_that_is_fitted_is_required() -> None:
+    assert required(stand()) == set(Role)
+
+
+def test_what_is_not_fitted_is_not_required_but_pressure_and_position_always_are() -> None:
+    bare = replace(
+        with_module(stand(), watchdog=None, identity=None),
+        casing_pressure=None,
+        supply_pressure=None,
+        demand_readback=None,
+        emergency_stop_healthy=None,
+        guard_closed=None,
+        supply_valve_readback=None,
+        vent_valve_readback=None,
+    )
+    assert required(bare) == {Role.PRESSURE, Role.POSITION}
+
+
+def test_a_watchdog_that_cannot_be_proven_is_not_waited_for_ever() -> None:
+    fixed = with_module(stand(), watchdog=Watchdog(0.5, "any request"))
+    assert Role.WATCHDOG not in required(fixed)
+
+
+def test_registers_read_once_a_second_may_be_older_than_a_scan() -> None:
+    found = periods(limits_for(PROFILE, stand()))
+    assert found[Role.WATCHDOG] == found[Role.IDENTITY] == 3.0
+    assert found[Role.PRESSURE] == 0.5
+
+
+def test_on_a_serial_line_a_signal_outlasts_one_lost_answer() -> None:
+    line = RtuLink("line", "/dev/ttyS0", deadline_s=0.2, slowest_reply_s=0.6)
+    found = periods(limits_for(PROFILE, replace(two_unit_stand(line), scans_per_s=20.0)))
+    assert found[Role.PRESSURE] == pytest.approx(0.6 + 3 / 20)
+
+
+def test_a_slower_stand_lowers_the_rate() -> None:
+    slow = limits_for(PROFILE, stand(maximum_rate_pa_per_s=2 * PSI))
+    assert (slow.rate_max_pa_per_s.value, slow.rate_max_pa_per_s.source) == (2 * PSI, "stand")
+
+
+def test_every_limit_has_a_value_and_a_source() -> None:
+    told = list(limits_for(PROFILE, stand(), 30 * PSI).told())
+    assert {source for _, _, source in told} <= {"profile", "stand", "built-in", "person"}
+    assert len({name for name, _, _ in told}) == len(told)
