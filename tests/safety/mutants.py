@@ -1,9 +1,9 @@
 """Small wrong changes to a module, one at a time: what a slip of the hand could do to the guard."""
 
 import ast
-import copy
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import islice
 from pathlib import Path
 
 ROOM = Path(__file__).parents[2] / "safety"
@@ -33,7 +33,25 @@ TWINS = {"min": "max", "max": "min", "any": "all", "all": "any"}
 class Mutant:
     module: str
     name: str  # where and what, without line numbers, so that it survives edits elsewhere
-    source: str
+    index: int  # of the changed node, in walking order
+    other: ast.AST  # what stands in its place
+
+    @property
+    def source(self) -> str:
+        """The module with this one change in it."""
+        tree = ast.parse(text_of(self.module))
+        victim = next(islice(ast.walk(tree), self.index, None))
+        for parent in ast.walk(tree):
+            for field, value in ast.iter_fields(parent):
+                if value is victim:
+                    setattr(parent, field, self.other)
+                elif isinstance(value, list):
+                    value[:] = [self.other if item is victim else item for item in value]
+        return ast.unparse(ast.fix_missing_locations(tree))
+
+
+def text_of(module: str) -> str:
+    return (ROOM / f"{module}.py").read_text(encoding="utf-8")
 
 
 def modules() -> list[str]:
@@ -42,22 +60,18 @@ def modules() -> list[str]:
 
 def mutants(module: str) -> list[Mutant]:
     """All mutants of one module; equal names are numbered."""
-    tree = ast.parse((ROOM / f"{module}.py").read_text(encoding="utf-8"))
+    tree = ast.parse(text_of(module))
+    told, scopes = annotations(tree), scopes_of(tree)
     names: dict[str, int] = {}
     made: list[Mutant] = []
-    told = annotations(tree)
     for index, node in enumerate(ast.walk(tree)):
         if node in told:
             continue
         for change, other in changed(node):
-            mutated = replaced(tree, index, other)
-            if mutated is None:
-                continue
-            name = f"{module}{scope(tree, node)}: {change}"
+            name = f"{module}{scopes[node]}: {change}"
             names[name] = names.get(name, 0) + 1
-            if names[name] > 1:
-                name = f"{name} ({names[name]})"
-            made.append(Mutant(module, name, mutated))
+            number = f" ({names[name]})" if names[name] > 1 else ""
+            made.append(Mutant(module, name + number, index, other))
     return made
 
 
@@ -71,37 +85,15 @@ def annotations(tree: ast.Module) -> set[ast.AST]:
     return found
 
 
-def scope(tree: ast.Module, node: ast.AST) -> str:
-    """The functions and classes around a node, as `.name.name`."""
-    path: list[str] = []
-
-    def visit(at: ast.AST) -> bool:
-        if at is node:
-            return True
-        for child in ast.iter_child_nodes(at):
-            if visit(child):
-                if isinstance(at, ast.FunctionDef | ast.ClassDef):
-                    path.append(at.name)
-                return True
-        return False
-
-    visit(tree)
-    return "".join(f".{name}" for name in reversed(path))
-
-
-def replaced(tree: ast.Module, index: int, other: ast.AST) -> str | None:
-    """The module's source with the node of that index in walking order replaced."""
-    twin = copy.deepcopy(tree)
-    victim = list(ast.walk(twin))[index]
-    for parent in ast.walk(twin):
-        for field, value in ast.iter_fields(parent):
-            if value is victim:
-                setattr(parent, field, other)
-                return ast.unparse(ast.fix_missing_locations(twin))
-            if isinstance(value, list) and any(item is victim for item in value):
-                value[[item is victim for item in value].index(True)] = other
-                return ast.unparse(ast.fix_missing_locations(twin))
-    return None
+def scopes_of(tree: ast.Module) -> dict[ast.AST, str]:
+    """The functions and classes around every node, as `.name.name`."""
+    scopes: dict[ast.AST, str] = {tree: ""}
+    for node in ast.walk(tree):  # parents come before their children
+        inside = f".{node.name}" if isinstance(node, ast.FunctionDef | ast.ClassDef) else ""
+        for child in ast.iter_child_nodes(node):
+            # Nodes without a place of their own (Load, Lt, …) are shared between parents; none is changed.
+            scopes[child] = scopes[node] + inside
+    return scopes
 
 
 def changed(node: ast.AST) -> Iterator[tuple[str, ast.AST]]:
