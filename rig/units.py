@@ -297,8 +297,8 @@ def _no_idle_zeros(text: str) -> str:
 def inches_text(metres: float) -> str:
     """'1-1/8 in': a fraction where the length is within 0.0005 in of a 1/64, else decimal."""
     inches = metres / INCH_M
-    ticks = round(abs(inches) * 64)
-    if not isfinite(inches) or abs(abs(inches) - ticks / 64) > 0.0005 or ticks == 0:
+    ticks = round(abs(inches) * 64) if isfinite(inches) else 0
+    if ticks == 0 or abs(abs(inches) - ticks / 64) > 0.0005:
         return f"{_no_idle_zeros(f'{inches:.3f}')} in"
     whole, over, under = ticks // 64, ticks % 64, 64
     while over and over % 2 == 0:

@@ -23,7 +23,7 @@ from simulator.march import Coefficients, State, contact, march
 
 STEP_S = 0.002
 RENEW_S = 0.02
-STILL_M_PER_S = 1e-6
+STILL_M_PER_S, GIVING_M_PER_S = 1e-6, 2e-5
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,11 +121,13 @@ class Plant:
         while self._steps < wanted:
             steps = min(renew, wanted - self._steps)
             span_s = steps * self.step_s
-            coefficients = self.coefficients(inputs, span_s)
-            self.state = march(self.state, coefficients, steps, self.step_s)
+            self._march(self.coefficients(inputs, span_s), steps)
             self._steps += steps
             self._after(span_s)
         return self.outputs(inputs)
+
+    def _march(self, coefficients: Coefficients, steps: int) -> None:
+        self.state = march(self.state, coefficients, steps, self.step_s)
 
     def outputs(self, inputs: Inputs) -> Outputs:
         s, a = self.state, self.actuator
@@ -266,8 +268,14 @@ class Plant:
     def _after(self, span_s: float) -> None:
         a, x = self.actuator, self.state.x_m
         self._plug_m = min(max(self._plug_m, x - a.connector_play_m), x) if a.coupled else 0.0
-        still = abs(self.state.v_m_per_s) < STILL_M_PER_S
-        self._rest_s = self._rest_s + span_s if still else 0.0
+        self._rest_s = self._rest_s + span_s if self._is_still() else 0.0
+
+    def _is_still(self) -> bool:
+        """Whether the stem rests; giving by its bristles is no movement."""
+        f, s = self.actuator.friction, self.state
+        speed = abs(s.v_m_per_s)
+        gives = f.bristle_n_per_m * abs(s.bristle_m) < 0.9 * f.coulomb_n
+        return speed < STILL_M_PER_S or (gives and speed < GIVING_M_PER_S)
 
 
 def contacts(a: Actuator, inputs: Inputs) -> tuple[float, float, float, float, float, float, float, float]:

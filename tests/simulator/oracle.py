@@ -68,7 +68,7 @@ class Oracle:
         a, f = self.a, self.a.friction
         area = a.area_m2 * (1 + a.area_change_per_m * x)
         volume = a.casing_volume_m3 + a.area_m2 * x * (1 + 0.5 * a.area_change_per_m * x)
-        t = p * volume / (m * R)
+        t = max(1.0, p * volume / (m * R))  # a solver's trial states need not be possible ones
         into, out = self.flows(ps, p, t)
         heat = a.wall_conductance_w_per_k * (T0 - t)
         dp = (GAMMA * R * (T0 * into - t * out) + (GAMMA - 1) * heat - GAMMA * p * area * v) / volume

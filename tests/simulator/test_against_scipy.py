@@ -17,9 +17,9 @@ SAMPLE_S = 0.01
 HOLD_S = 3.0
 
 TEN = (
-    "healthy-brine-letdown", "healthy-seawater-intake", "healthy-permeate-control", "healthy-dosing-shutoff",
-    "healthy-brine-letdown-upright", "tight-packing-gross", "bent-stem-gross", "soft-seat-gross",
-    "leaking-diaphragm-gross", "effective-area-shrinks",
+    "healthy-brine-letdown", "healthy-seawater-intake", "healthy-permeate-flush",
+    "healthy-antiscalant-dosing", "healthy-brine-letdown-upright", "tight-packing-gross", "bent-stem-gross",
+    "soft-seat-gross", "leaking-diaphragm-gross", "effective-area-shrinks",
 )  # fmt: skip
 
 
@@ -72,14 +72,14 @@ def test_the_plant_follows_lsoda(name: str) -> None:
     theirs = reference(actuator, ramp, times)
     assert theirs[1].max() > actuator.travel_m  # it went to its stop
     pressure, stem = np.abs(ours - theirs)
-    # order one: late by about a step and a half, that is 3 ms at 5 psi/s
-    assert np.sqrt(np.mean(pressure**2)) < 0.02 * PSI
+    # order one: late by one and a half to two steps at 5 psi/s, 0.015 to 0.02 psi, and halved with the step
+    assert np.sqrt(np.mean(pressure**2)) < 0.03 * PSI
     assert pressure.max() < 0.2 * PSI  # where the stem lands and the casing, no longer growing, catches up
     assert stem.max() < 0.006 * actuator.travel_m
 
 
 def test_two_solvers_of_the_reference_agree() -> None:
-    actuator = load("healthy-dosing-shutoff").actuator
+    actuator = load("healthy-antiscalant-dosing").actuator
     ramp = Ramp(actuator)
     times = np.arange(1, 100) * 0.1
     lsoda, radau = (reference(actuator, ramp, times, method) for method in ("LSODA", "Radau"))
@@ -137,16 +137,16 @@ def test_air_is_neither_made_nor_lost_in_a_closed_casing() -> None:
 
 @pytest.mark.parametrize("step_s", [1e-4, 5e-4, 1e-3, 2e-3, 5e-3])
 def test_any_step_is_stable_on_a_light_small_and_quick_actuator(step_s: float) -> None:
-    base = load("healthy-dosing-shutoff").actuator
+    base = load("healthy-antiscalant-dosing").actuator
     quick = replace(
         base, moving_mass_kg=0.5, casing_volume_m3=1e-4, tubing_conductance=1e-7,
         friction=replace(base.friction, static_ratio=1.5, viscous_n_s_per_m=0.0, bristle_n_per_m=5e7),
     )  # fmt: skip
     plant = Plant(quick, replace(air(quick), vent_conductance=1e-6), step_s=step_s)
-    inputs = Inputs(demand_pa=30 * PSI, supply_open=True, vent_open=False)
+    inputs = Inputs(demand_pa=36 * PSI, supply_open=True, vent_open=False)
     top = plant.update(2.0, inputs)
     assert top.stem_m == pytest.approx(quick.travel_m, abs=1e-4)
-    assert top.casing_pa == pytest.approx(30 * PSI, rel=0.02)
+    assert top.casing_pa == pytest.approx(36 * PSI, rel=0.02)
     inputs.vent_open, inputs.supply_open, inputs.demand_pa = True, False, 0.0
     down = plant.update(4.0, inputs)
     assert down.stem_m == pytest.approx(0.0, abs=1e-4)

@@ -1,0 +1,144 @@
+"""Every scenario that comes with the simulator: it loads, runs, states the truth; and bad files are told."""
+
+from dataclasses import replace
+
+import pytest
+import yaml
+
+from rig.stand.model import Stand, Table
+from rig.units import parse
+from simulator.faults.kinds import KINDS
+from simulator.plant import Converter
+from simulator.scenario import FOLDER, ScenarioProblem, load, names, read
+from simulator.scenario_fields import TRUTH
+from simulator.scenario_random import random_scenario
+from simulator.truth import truth
+from tests.simulator.ride import ride
+from tests.simulator.stands import INCH, PSI, stand
+
+ROWS = {  # findings of a curve that every technician knows, mild and gross
+    "tight-packing", "sticky-plug", "bent-stem", "galling", "wrong-spring", "adjuster-off", "short-travel",
+    "plug-not-seated", "loose-connector", "leaking-diaphragm", "starved-supply", "soft-seat",
+}  # fmt: skip
+HEALTHY = [name for name in names() if name.startswith("healthy-")]
+
+
+def big_stand() -> Stand:
+    """Ranges wide enough for every scenario."""
+    made = stand()
+    wide = replace(made.stem_position, scale=replace(made.stem_position.scale, value_high=6 * INCH))
+    return replace(made, stem_position=wide)
+
+
+STAND = big_stand()
+
+
+def test_there_are_healthy_ones_all_rows_mild_and_gross_and_every_fault() -> None:
+    assert len(names()) >= 40
+    for row in ROWS:
+        assert {f"{row}-mild", f"{row}-gross"} <= set(names()), row
+    assert {"slack-left-in-hidden", "slack-left-in-as-coupled"} <= set(names())
+    used = {fault.kind for name in names() for fault in load(name).faults}
+    assert len(used) >= 20
+    assert set(KINDS) - used <= {"module silent"}
+
+
+def test_there_is_a_healthy_one_for_every_profile() -> None:
+    models = sorted(path.stem for path in (FOLDER.parents[1] / "profiles" / "valves").glob("*.yaml"))
+    assert models
+    assert [model for model in models if f"healthy-{model}" not in names()] == []
+
+
+@pytest.mark.parametrize("name", names())
+def test_the_stated_truth_is_the_actuators_and_the_stand_runs(name: str) -> None:
+    scenario = load(name)
+    true = scenario.truth()
+    assert set(scenario.truth_stated) == set(TRUTH)
+    for key, dimension in TRUTH.items():
+        stated = parse(scenario.truth_stated[key], dimension)
+        assert stated == pytest.approx(getattr(true, key), rel=2e-3, abs=0.06 if key == "seat_load" else 2e-6)
+    assert scenario.conclusion
+    made = scenario.make(STAND)
+    made.write(1, Table.COILS, 0, [1, 1])
+    made.write(1, Table.HOLDING, 0, [9000])
+    made.advance(0.5)
+    assert made.time_s == 0.5
+
+
+@pytest.mark.parametrize(
+    "name", [n for n in HEALTHY if "intake" not in n] + ["tight-packing-mild", "short-travel-gross"]
+)
+def test_a_slow_ride_finds_the_stated_truth(name: str) -> None:
+    scenario = load(name)
+    true = scenario.truth()
+    air = Converter(lag_s=0.05, supply_pa=100 * PSI, fill_conductance=5e-7, exhaust_conductance=5e-7)
+    wide = replace(scenario.actuator, tubing_conductance=5e-7)
+    r = ride(wide, true.full_travel + 2 * PSI, 3 * PSI, air, step_s=0.004)
+    travel = scenario.actuator.travel_m
+    found = [r.crossing_up(0.0), r.crossing_up(travel), r.crossing_down(travel), r.crossing_down(0.0)]
+    expected = [true.sliding_intercept, true.full_travel, true.return_start, true.reseat]
+    viscous = scenario.actuator.friction.viscous_n_s_per_m * 3 * PSI / true.spring_rate
+    assert found == pytest.approx(expected, abs=0.05 * PSI + viscous)
+    assert max(r.stem_m) - min(r.stem_m) == pytest.approx(true.travel, rel=0.01)
+
+
+def test_slack_left_in_and_set_right_reads_like_a_healthy_valve_but_for_its_seat() -> None:
+    healthy, hidden = truth(load("healthy-brine-letdown").actuator), load("slack-left-in-hidden").truth()
+    assert hidden.lift_off == pytest.approx(healthy.lift_off)
+    assert hidden.travel == pytest.approx(healthy.travel)
+    assert (hidden.seat_load, hidden.slack) == (0.0, 0.0)
+    made = load("slack-left-in-hidden").make(STAND)
+    made.advance(1.0)
+    assert made.outputs.seat_n == 0.0
+    sound = load("healthy-brine-letdown").make(STAND)
+    sound.advance(1.0)
+    assert sound.outputs.seat_n > 1000.0
+
+
+def test_all_that_is_wrong_with_a_file_is_told_at_once() -> None:
+    text = yaml.safe_dump(
+        {
+            "title": "x",
+            "actuator": {"area": "69", "rated_travel": "1 in", "lower": "8 psi", "upper": "30 in", "leg": 1},
+            "condition": {"rust": 1},
+            "faults": [{"kind": "gremlins"}, {"kind": "stem jams", "start": {"moon": "full"}}],
+            "colour": "red",
+        }
+    )
+    with pytest.raises(ScenarioProblem) as told:
+        read(text, "bad")
+    for part in ("conclusion", "'69' has no unit", "30 in", "leg", "gremlins", "moon", "colour"):
+        assert part in str(told.value), part
+
+
+def test_an_unknown_name_is_told_with_those_that_there_are() -> None:
+    with pytest.raises(ScenarioProblem, match=r"no scenario 'sunny'.*healthy-brine-letdown"):
+        load("sunny")
+
+
+def test_text_that_is_no_yaml_is_told() -> None:
+    with pytest.raises(ScenarioProblem, match="not readable"):
+        read("a: [1", "bad")
+
+
+def test_random_scenarios_repeat_with_their_seed_and_keep_their_ranges() -> None:
+    assert random_scenario(5) == random_scenario(5)
+    assert random_scenario(5) != random_scenario(6)
+    drawn = [random_scenario(seed) for seed in range(400)]
+    assert 0.42 < sum(s.finding == "healthy" for s in drawn) / 400 < 0.58
+    assert len({s.finding for s in drawn}) > 30
+    for s in drawn:
+        assert 30 <= s.actuator.area_m2 / INCH**2 <= 220.001
+        assert s.supply_pa is not None
+        if s.finding == "healthy":
+            assert s.supply_pa > truth(s.actuator).full_travel
+            assert truth(s.actuator).reseat > 0.0
+            assert truth(s.actuator).seat_load >= 0.0
+
+
+def test_larger_random_actuators_tend_to_longer_travel_and_wider_tubing() -> None:
+    drawn = sorted((random_scenario(seed).actuator for seed in range(300)), key=lambda a: a.area_m2)
+    small, large = drawn[:100], drawn[-100:]
+    for part in ("rated_travel_m", "moving_mass_kg", "tubing_conductance", "casing_volume_m3"):
+        mean_small, mean_large = (sum(getattr(a, part) for a in group) / 100 for group in (small, large))
+        assert mean_large > 1.3 * mean_small, part
