@@ -9,7 +9,7 @@ from rig.analysis.corner import Corner
 from rig.analysis.cycle import Findings, examine
 from rig.analysis.decision import Rule
 from rig.analysis.drag import Drag, find_drag
-from rig.analysis.instruments import Instruments, lag_doubt_s
+from rig.analysis.instruments import INFERRED_LAG_LEAST_SD_S, Instruments, usual_lag
 from rig.analysis.judge import judge, limits_of, overall
 from rig.analysis.measured import Combined, Measured, Scatter, combine, estimates, pooled_scatter
 from rig.analysis.quantities import Quantities, pool
@@ -19,25 +19,37 @@ from rig.analysis.strokes import Strokes, find_strokes
 from rig.profile.model import Profile
 
 CORNERS = ("sliding_intercept", "full_travel", "return_start", "reseat")
+ALIGN_ANEW_S = 0.03  # a lag that wrong bends the corners: align again
 CONDITIONING_Z = 5.0  # a first cycle this far from the others is running-in, not scatter
 
 
 def analyse(samples: Samples, profile: Profile, sensors: Sensors, rule: Rule = Rule.GUARDED) -> CheckResult:
     """Measure and judge a bench check. Never raises on a poor record: what is missing is not measured."""
-    strokes = find_strokes(samples, sensors, profile.rated_travel_m)
+    usual_s, _ = usual_lag(sensors)
+    strokes = find_strokes(samples, sensors, profile.rated_travel_m, usual_s)
     findings = [examine(cycle, strokes) for cycle in strokes.cycles]
+    drag = _drag(findings, strokes, sensors)
+    if abs(drag.tau_s) > ALIGN_ANEW_S:
+        usual_s += drag.tau_s
+        strokes = find_strokes(samples, sensors, profile.rated_travel_m, usual_s)
+        findings = [examine(cycle, strokes) for cycle in strokes.cycles]
     notes = list(strokes.notes)
     if strokes.why:
         measured = {key: Measured(key, why=strokes.why) for key in QUANTITIES}
         return _result(measured, profile, rule, False, notes)
     sticking = _sticking(findings)
-    measured, drag = measure(findings, profile, sensors, strokes, sticking)
+    measured = measure(findings, profile, sensors, strokes, sticking)
     if _differs(findings, measured):
         notes.append("The first cycle differs from the others (running-in): it is left out.")
-        measured, drag = measure(findings[1:], profile, sensors, strokes, sticking)
-    if drag.far:
+        measured = measure(findings[1:], profile, sensors, strokes, sticking)
+    if sensors.pressure_is_inferred:
         notes.append(
-            f"The stem lags the pressure by {drag.tau_s:.2f} s (drag of packing or guides): values are those "
+            "There is no transmitter for casing pressure: pressures come from the calibration of the I/P and "
+            "carry its larger uncertainty."
+        )
+    elif drag.far:
+        notes.append(
+            f"The stem lags the pressure by {usual_s:.2f} s (drag of packing or guides): values are those "
             "of a stem that moves very slowly."
         )
     return _result(measured, profile, rule, sticking, notes)
@@ -45,18 +57,19 @@ def analyse(samples: Samples, profile: Profile, sensors: Sensors, rule: Rule = R
 
 def measure(
     findings: Sequence[Findings], profile: Profile, sensors: Sensors, strokes: Strokes, sticking: bool
-) -> tuple[dict[str, Measured], Drag]:
+) -> dict[str, Measured]:
     """All quantities from the given cycles, freed of what the speed of the ramp does to them."""
     noises = pool(findings, strokes.noise_x)
-    curves = [f.curve for f in findings if f.curve is not None]
-    slope = sum(c.slope for c in curves) / len(curves) if curves else 0.0
-    drag = find_drag(curves, noises.slide * slope**2, lag_doubt_s(sensors))
+    drag = _drag(findings, strokes, sensors)
     findings = [
         f if f.curve is None else replace(f, curve=f.curve.without(drag.tau_s, drag.uneven)) for f in findings
     ]
-    instruments = Instruments(sensors, profile, strokes, _corner_rate(findings), drag.uncertainty_s)
+    lag_u = drag.uncertainty_s
+    if sensors.pressure_is_inferred:
+        lag_u = max(lag_u, INFERRED_LAG_LEAST_SD_S)
+    instruments = Instruments(sensors, profile, strokes, _corner_rate(findings), lag_u)
     build = Quantities(findings, profile, instruments, noises, sticking, drag)
-    measured = {
+    return {
         "lift_off": build.lift_off(),
         "sliding_intercept": build.corner("lift", "sliding_intercept"),
         "full_travel": build.full_travel(),
@@ -70,7 +83,13 @@ def measure(
         "seat_load": build.seat_load(),
         "hysteresis": build.hysteresis(),
     }
-    return measured, drag
+
+
+def _drag(findings: Sequence[Findings], strokes: Strokes, sensors: Sensors) -> Drag:
+    curves = [f.curve for f in findings if f.curve is not None]
+    slope = sum(c.slope for c in curves) / len(curves) if curves else 0.0
+    noise = pool(findings, strokes.noise_x).slide * slope**2
+    return find_drag(curves, noise, usual_lag(sensors)[1])
 
 
 def _corner_rate(findings: Sequence[Findings]) -> float:

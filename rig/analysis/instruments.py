@@ -16,7 +16,9 @@ from rig.analysis.strokes import Strokes
 from rig.profile.model import Profile
 
 LAG_KNOWN_TO = 0.3  # share of a stated lag by which it may be wrong (assumption)
-INFERRED_LAG_S = 0.75  # casing behind the I/P's outlet, measured on simulated stands: 0.5 to 1 s
+DRAG_S, DRAG_SD_S = 0.010, 0.006  # c / k of 0 to 20 ms (assumption)
+INFERRED_LAG_S, INFERRED_LAG_SD_S = 0.7, 0.4  # casing behind the I/P's demand (seen on simulated stands)
+INFERRED_LAG_LEAST_SD_S = 0.3  # it is not one number: different up and down, and at both ends
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,13 +86,16 @@ class Instruments:
         return [Component("effective area of the diaphragm", share * abs(force))]
 
     def _lag(self) -> float:
-        unknown = self.lag_uncertainty_s
-        if self.sensors.pressure_is_inferred:
-            unknown += INFERRED_LAG_S
-        return self.rate_pa_per_s * unknown
+        return self.rate_pa_per_s * self.lag_uncertainty_s
 
 
-def lag_doubt_s(sensors: Sensors) -> float:
-    """Standard uncertainty of the stated lags of the transmitters together [s]."""
+def usual_lag(sensors: Sensors) -> tuple[float, float]:
+    """What is known beforehand of the stem's lag behind the pressure, and its standard uncertainty [s].
+
+    Drag, and doubt about the stated lags; without a casing transmitter also the filling of the casing.
+    """
     both = sqrt(sensors.pressure_lag_s**2 + sensors.position_lag_s**2)
-    return LAG_KNOWN_TO * both * RECTANGULAR
+    doubt = LAG_KNOWN_TO * both * RECTANGULAR
+    if sensors.pressure_is_inferred:
+        return INFERRED_LAG_S, sqrt(INFERRED_LAG_SD_S**2 + doubt**2)
+    return DRAG_S, sqrt(DRAG_SD_S**2 + doubt**2)

@@ -55,8 +55,13 @@ class _Columns:
     segments: list[tuple[str, int, int, int]] = field(default_factory=list)  # stage, cycle, from, to
 
 
-def find_strokes(samples: Samples, sensors: Sensors, rated_travel_m: float) -> Strokes:
-    """Cut a record into cycles; a record without any says why in `why` and raises nothing."""
+def find_strokes(
+    samples: Samples, sensors: Sensors, rated_travel_m: float, stem_lag_s: float = 0.0
+) -> Strokes:
+    """Cut a record into cycles; a record without any says why in `why` and raises nothing.
+
+    Pressure is aligned to travel: by the stated lags, and by how far the stem follows the pressure.
+    """
     columns, lost = _good(samples, sensors)
     if len(columns.time) < 20 or not columns.segments:
         return Strokes(
@@ -65,7 +70,9 @@ def find_strokes(samples: Samples, sensors: Sensors, rated_travel_m: float) -> S
     scan_s = float(np.median(np.diff(columns.time)))
     zero_pa, zero_sd, taken, notes = _zero(columns, sensors)
     raw = columns.pressure - (zero_pa if taken else 0.0)
-    smooth = moving_mean(columns.time, raw, SMOOTH_S, sensors.pressure_lag_s - sensors.position_lag_s)
+    shift_s = sensors.pressure_lag_s - sensors.position_lag_s - stem_lag_s
+    smooth = moving_mean(columns.time, raw, SMOOTH_S, shift_s)
+    raw = _whole_scans(raw, round(shift_s / scan_s))
     rest_m = _rest(columns)
     sense = _sense(columns, raw, rest_m)
     travel = sense * (columns.position - rest_m)
@@ -80,6 +87,13 @@ def find_strokes(samples: Samples, sensors: Sensors, rated_travel_m: float) -> S
         cycles, why = [], "the stem did not move"
     noise_x = max(second_difference_variance(travel), sensors.position_resolution_m**2 / 12.0)
     return Strokes(tuple(cycles), scan_s, zero_pa, taken, zero_sd, noise_x, tuple(notes), why)
+
+
+def _whole_scans(values: Floats, scans: int) -> Floats:
+    """The values `scans` later (negative: earlier), the ends repeated; whole scans keep noise white."""
+    if scans == 0:
+        return values
+    return values[np.clip(np.arange(len(values)) + scans, 0, len(values) - 1)]
 
 
 def _good(samples: Samples, sensors: Sensors) -> tuple[_Columns, float]:

@@ -218,3 +218,97 @@ def test_sticking_is_seen_and_lift_off_is_read_before_the_first_hop() -> None:
     assert value(result, "lift_off") == pytest.approx(truth_pa, abs=0.06 * PSI)
     assert value(result, "lift_off") > value(result, "sliding_intercept") + 0.3 * PSI
     assert any("sticks" in line for line in result.advice)
+
+
+# -- transmitters --------------------------------------------------------------------------------------
+
+
+def test_stated_lags_are_aligned() -> None:
+    rig = Rig(noise_pa=0.01 * PSI, noise_m=0.0003 * INCH, pressure_lag_s=0.15, position_lag_s=0.02)
+    samples = record(VALVE, rig)
+    told = replace(PERFECT, pressure_lag_s=0.15, position_lag_s=0.02)
+    aligned = value(analyse(samples, profile_for(VALVE), told), "full_travel")
+    ignored = value(analyse(samples, profile_for(VALVE), PERFECT), "full_travel")
+    assert aligned == pytest.approx(TRUE["full_travel"], abs=0.02 * PSI)
+    assert ignored < TRUE["full_travel"] - 0.08 * PSI
+
+
+def test_drag_is_told_from_cycles_of_different_speed() -> None:
+    dragging = replace(VALVE, drag_s=0.2)
+    fast, slow = record(dragging, Rig(rate_pa_per_s=2 * PSI)), record(dragging, Rig(rate_pa_per_s=0.7 * PSI))
+    joined = join(part(fast, fast.cycle <= 2), part(slow, slow.cycle == 3))
+    result = analyse(joined, profile_for(VALVE), PERFECT)
+    assert any("lags the pressure by 0.2" in note for note in result.notes)
+    for key in ("full_travel", "reseat", "friction", "hysteresis"):
+        assert value(result, key) == pytest.approx(TRUE[key], abs=0.02 * PSI, rel=0.02), key
+
+
+def join(first: Samples, second: Samples) -> Samples:
+    later = replace(second, time_s=second.time_s - second.time_s[0] + first.time_s[-1] + 0.02)
+    names = ("time_s", "pressure_pa", "position_m", "output_pa", "supply_pa", "cycle", "stage")
+    return Samples(**{n: np.concatenate((getattr(first, n), getattr(later, n))) for n in names})
+
+
+def test_without_a_casing_transmitter_the_uncertainty_is_the_ips_and_it_is_said() -> None:
+    inferred = replace(SENSORS, pressure_is_inferred=True, pressure_accuracy_pa=1.0 * PSI)
+    result = analyse(record(replace(VALVE, drag_s=0.7), Rig()), profile_for(VALVE), inferred)
+    quantity = result.quantities["lift_off"]
+    assert value(result, "lift_off") == pytest.approx(TRUE["lift_off"], abs=0.3 * PSI)
+    assert (quantity.expanded_uncertainty or 0.0) > 1.0 * PSI
+    assert any("I/P" in component.source for component in quantity.budget)
+    assert any("no transmitter for casing pressure" in note for note in result.notes)
+
+
+def test_a_first_cycle_that_differs_is_left_out_and_told() -> None:
+    tight = record(replace(VALVE, half_band_pa=1.1 * PSI), Rig(cycles=1))
+    others = record(VALVE, Rig(cycles=4))
+    joined = join(part(tight, tight.cycle <= 1), part(others, others.cycle >= 2))
+    result = analyse(joined, profile_for(VALVE), PERFECT)
+    assert value(result, "lift_off") == pytest.approx(TRUE["lift_off"], abs=0.03 * PSI)
+    assert any("first cycle differs" in note for note in result.notes)
+
+
+def test_the_budget_adds_up_and_names_its_sources() -> None:
+    result = analyse(record(VALVE, Rig()), profile_for(VALVE), SENSORS)
+    for key, quantity in result.quantities.items():
+        total = sum(c.standard_uncertainty**2 for c in quantity.budget) ** 0.5
+        assert quantity.standard_uncertainty == pytest.approx(total, rel=1e-9), key
+        expanded = quantity.coverage_factor * total
+        assert quantity.expanded_uncertainty == pytest.approx(expanded, rel=1e-9), key
+        assert all(c.source for c in quantity.budget)
+    load = {c.source for c in result.quantities["seat_load"].budget}
+    assert "effective area of the diaphragm" in load
+    corner = {c.source for c in result.quantities["lift_off"].budget}
+    assert "accuracy of the pressure transmitter" in corner
+
+
+@pytest.mark.parametrize("bow", [0.005, 0.015])
+def test_a_bowed_spring_line_does_not_shift_the_ends(bow: float) -> None:
+    result = analyse(record(replace(VALVE, bow=bow), Rig()), profile_for(VALVE), PERFECT)
+    for key in (
+        "lift_off",
+        "full_travel",
+        "return_start",
+        "reseat",
+        "spring_only_lower",
+        "spring_only_upper",
+    ):
+        assert value(result, key) == pytest.approx(TRUE[key], abs=0.04 * PSI), key
+
+
+def test_correlated_noise_widens_the_uncertainty() -> None:
+    samples = record(VALVE, Rig(noise_m=0.0))
+    random = np.random.default_rng(3)
+    wander = np.empty(len(samples.time_s))
+    state = 0.0
+    for i, kick in enumerate(random.normal(size=len(wander)).tolist()):
+        state = 0.95 * state + kick
+        wander[i] = state
+    wander *= 0.002 * INCH / wander.std()
+    white = record(VALVE, Rig())
+    drifting = replace(samples, position_m=samples.position_m + wander)
+    u = [
+        analyse(s, profile_for(VALVE), PERFECT).quantities["travel"].standard_uncertainty or 0.0
+        for s in (white, drifting)
+    ]
+    assert u[1] > 2.0 * u[0]
