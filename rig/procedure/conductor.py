@@ -75,6 +75,7 @@ class Conductor(Generic[T]):
         log: Callable[[Logged], None] = lambda logged: None,
     ) -> None:
         self._guided, self._code, self._person, self._log = guided, code, person, log
+        self._now_s = 0.0
         self._mode = Mode.RAMPING.value
         self._refusals: tuple[str, ...] = ()
         self._trips: list[str] = []
@@ -106,7 +107,8 @@ class Conductor(Generic[T]):
             ask = next(self._code)
             while True:
                 reading = yield self._demand(ask)
-                self._tell(reading.time_s)
+                self._now_s = reading.time_s
+                self._tell(self._now_s)
                 reply = self._conduct(ask, reading)
                 if self._paused_since_s is None:
                     ask = self._code.send(Seen(_earlier(reading, self._away_s), reply))
@@ -115,6 +117,7 @@ class Conductor(Generic[T]):
             return value
         finally:
             self._code.close()
+            self._tell(self._now_s)
 
     def _demand(self, ask: Ask) -> Demand:
         """What to ask of the guard. A rate of zero keeps the output where it is."""

@@ -12,10 +12,12 @@ from dataclasses import dataclass, field, replace
 from typing import TypeAlias, TypeVar
 
 from rig.procedure.watch import Stroke
+from rig.units import Dimension
 from safety.signals import Demand, Reading
 from safety.state import PersonEvent
 
 BACK = "back"  # replies that every procedure understands, beside the keys of a prompt's answers
+END = "end"  # a step's turn: the procedure has come to its end
 TIMED_OUT = "timed out"
 STEP, FACT, PROMPT, ANSWER, REMARK = "step", "fact", "prompt", "answer", "remark"  # kinds of events
 
@@ -25,7 +27,7 @@ class Large:
     """The reading that is shown large: SI, with where it should be. `value` None: not known."""
 
     name: str
-    dimension: str  # "length" | "pressure" | "turns"
+    dimension: Dimension
     value: float | None
     target: float | None = None
     tolerance: float | None = None
@@ -101,7 +103,7 @@ class Told:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step of a procedure. Its code returns None to go on, BACK, or the name of another step."""
+    """One step of a procedure. Its code returns None to go on, BACK, END, or another step's name."""
 
     name: str
     code: Callable[[], Code[str | None]]
@@ -128,6 +130,7 @@ class Guided:
         while True:
             seen = yield update(prompt)
             self.see(seen.reading)
+            self.stroke.see(seen.reading)
             if seen.reply == TIMED_OUT:
                 minutes = prompt.time_out_s / 60.0
                 raise Stop(
@@ -173,6 +176,8 @@ class Guided:
             turn = yield from self._step(step)
             if turn is None:
                 at += 1
+            elif turn == END:
+                return
             elif turn == BACK:
                 at = max(0, at - 1)
             else:
