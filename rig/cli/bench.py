@@ -1,15 +1,17 @@
 """What `stemrig check` does: put profile, stand, limits, procedure, record and screen together, and run."""
 
 import argparse
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any
 
 from rich.console import Console
 
 from rig.cli.interrupts import Interrupts
 from rig.cli.outcome import conclude
-from rig.cli.session import open_stand
+from rig.cli.session import Runner, open_stand
 from rig.procedure.bench_check import BenchCheck
 from rig.procedure.ramp import plan_ramp
 from rig.profile.load import load_profile, profile_text
@@ -107,19 +109,27 @@ def overdue_words(stand: Stand, today: date) -> list[str]:
     ]
 
 
-def run_bench(bench: Bench, started: datetime) -> int:
-    """Run, record, conclude; the exit code. Raises LinkFault where the stand does not answer at all."""
+def run_bench(
+    bench: Bench,
+    started: datetime,
+    opened: Callable[[], AbstractContextManager[Runner]] | None = None,
+    before: Mapping[str, object] | None = None,
+) -> int:
+    """Run, record, conclude; the exit code. Raises LinkFault where the stand does not answer at all.
+
+    `opened`: another way to open the stand; `before`: what was done to the valve before, for the record.
+    """
     args, profile = bench.args, bench.profile
     console = Console(stderr=args.json)
     check = BenchCheck(profile, plan_ramp(profile, bench.highest_pa), cycles=args.cycles)
-    with open_stand(bench.stand, profile, bench.limits, bench.pace) as runner:
+    with opened() if opened else open_stand(bench.stand, profile, bench.limits, bench.pace) as runner:
         folder = new_record_folder(args.records, profile.model, started)
         with (
             RecordWriter(
                 folder,
                 profile_text(args.profile),
                 stand_text(args.stand),
-                _run_info(bench, started),
+                _run_info(bench, started) | dict(before or {}),
                 rows_per_write=500 if bench.pace == "instant" else 1,
                 sync_every_s=None if bench.pace == "instant" else 1.0,
             ) as record,
@@ -168,7 +178,7 @@ def _on_notice(record: RecordWriter, screen: Screen) -> Callable[[Notice], None]
     return on_notice
 
 
-def _stop_words(ended: Ended[list[str]], presses: int) -> str:
+def stop_words(ended: Ended[Any], presses: int) -> str:
     if ended.how is How.REFUSED:
         return "; ".join(ended.refusals) or "the guard did not arm"
     if ended.how is How.STOPPED and presses > 1:
@@ -183,6 +193,6 @@ def _tell_end(record: RecordWriter, ended: Ended[list[str]], check: BenchCheck, 
     for remark in check.remarks:
         record.event(now_s, "remark", remark)
     if ended.how in STOP_KINDS:
-        record.event(now_s, STOP_KINDS[ended.how], _stop_words(ended, presses))
+        record.event(now_s, STOP_KINDS[ended.how], stop_words(ended, presses))
     if not ended.vented:
         record.event(now_s, "warning", "The casing is not known to be without pressure. Vent it by hand.")

@@ -38,11 +38,12 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from rig.cli.bench import BadRequest, prepare, run_bench
+    from rig.cli.confirm import confirmed
     from rig.stand.link import LinkFault
 
     try:
         bench = prepare(args, date.today())
-        if not (bench.stand.built_in or args.yes or _confirmed(bench.question())):
+        if not (bench.stand.built_in or args.yes or confirmed(bench.question())):
             print("not confirmed: nothing was moved", file=sys.stderr)
             return STOPPED
         return run_bench(bench, datetime.now().astimezone())
@@ -52,10 +53,3 @@ def run(args: argparse.Namespace) -> int:
     except (LinkFault, OSError) as fault:
         print(f"stand '{args.stand}' cannot be reached: {fault}", file=sys.stderr)
         return UNREACHABLE
-
-
-def _confirmed(question: str) -> bool:
-    if not sys.stdin.isatty():
-        print("nobody to ask: confirm the valve and clear hands with --yes", file=sys.stderr)
-        return False
-    return input(f"{question} [y/N] ").strip().lower() in ("y", "yes")

@@ -4,10 +4,10 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from rig.profile.model import Basis, Profile
-from rig.stand.clock import VirtualClock
+from rig.stand.clock import Clock, PacedClock, VirtualClock
 from rig.stand.link import InProcessBus
 from rig.stand.loop import ScanLoop
 from rig.stand.model import RtuLink, Stand, TcpLink
@@ -21,7 +21,7 @@ from safety.limits import Limits
 from safety.state import PersonEvent
 
 if TYPE_CHECKING:
-    from simulator import Actuator
+    from simulator import Actuator, SimulatedStand
 
 DEMO_SPEED = 10.0  # times life
 DEMO_DEADLINE_S = 2.0  # lock step: a slow machine stretches the demonstration, it does not fail it
@@ -47,12 +47,12 @@ def demo_actuator(profile: Profile) -> "Actuator":
 
 Runner = Callable[
     [
-        Procedure[list[str]],
+        Procedure[Any],
         Callable[[Sample], None],
         Callable[[Notice], None],
         Callable[[], PersonEvent | None],
     ],
-    Ended[list[str]],
+    Ended[Any],
 ]
 
 
@@ -65,8 +65,10 @@ def open_stand(stand: Stand, profile: Profile, limits: Limits, pace: str, seed: 
     """
     with ExitStack() as stack:
         if stand.built_in and pace == "instant":
-            loop = _instant(stack, stand, profile, limits, seed)
-            yield partial(run_inline, loop)
+            from simulator import SimulatedStand
+
+            machine = SimulatedStand(stand, demo_actuator(profile), seed=seed)
+            yield stack.enter_context(open_in_process(machine, limits, speed=None))
             return
         if stand.built_in:
             stand = _served(stack, stand, profile, pace, seed)
@@ -74,17 +76,28 @@ def open_stand(stand: Stand, profile: Profile, limits: Limits, pace: str, seed: 
         yield partial(run_over, stack.enter_context(StandProcess(stand, limits, speed)))
 
 
-def _instant(stack: ExitStack, stand: Stand, profile: Profile, limits: Limits, seed: int) -> ScanLoop:
-    from simulator import SimulatedStand
+@contextmanager
+def open_in_process(
+    machine: "SimulatedStand", limits: Limits, speed: float | None = DEMO_SPEED
+) -> Iterator[Runner]:
+    """A runner on a simulated stand that lives in this process, so that hands can work on it.
 
-    machine = SimulatedStand(stand, demo_actuator(profile), seed=seed)
-    clock = VirtualClock(lambda passed_s: machine.advance(machine.time_s + passed_s))
+    `speed`: times life; None is as fast as it goes. What was done to the machine before stays done.
+    """
+    stand = machine.stand
+
+    def advance(passed_s: float) -> None:
+        machine.advance(machine.time_s + passed_s)
+
+    clock: Clock = VirtualClock(advance) if speed is None else PacedClock(speed, advance)
     buses = {name: InProcessBus(machine) for name in stand.links}
     scanner = Scanner(stand, buses, clock)
     scanner.connect()
     loop = ScanLoop(scanner, Outputs(stand, buses, clock), clock, limits)
-    stack.callback(loop.make_safe)
-    return loop
+    try:
+        yield partial(run_inline, loop)
+    finally:
+        loop.make_safe()
 
 
 def _served(stack: ExitStack, stand: Stand, profile: Profile, pace: str, seed: int) -> Stand:

@@ -55,7 +55,7 @@ class SpringSetting:
 
     @property
     def adjustments(self) -> int:
-        return len(self.looks) - 1
+        return sum(look.turns != 0.0 for look in self.looks)
 
     @property
     def as_found(self) -> Look | None:

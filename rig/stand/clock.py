@@ -56,11 +56,13 @@ class PacedClock:
     Time lost to a stall is not caught up afterwards.
     """
 
-    def __init__(self, speed: float) -> None:
-        """Raises ValueError unless `speed` is above zero."""
+    def __init__(self, speed: float, advance: Callable[[float], None] | None = None) -> None:
+        """`advance(seconds)` takes a stand along that lives in this process. Raises ValueError unless
+        `speed` is above zero."""
         if not speed > 0.0:
             raise ValueError(f"the speed of a paced clock must be above zero, not {speed}")
         self.speed = speed
+        self._advance = advance
         self._now_s = 0.0
         self._real_s = time.monotonic()  # when `_now_s` was reached
 
@@ -76,4 +78,6 @@ class PacedClock:
                 time.sleep(ahead_s)
             self._now_s = time_s
             self._real_s = max(due_s, time.monotonic())
+            if self._advance is not None:
+                self._advance(passed_s)
         return 0.0

@@ -1,0 +1,151 @@
+"""Running a guided procedure: the stand, the person, the screen and the record brought together."""
+
+from collections.abc import Callable, Mapping
+from contextlib import AbstractContextManager, ExitStack
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Generic, TypeVar
+
+from rich.console import Console
+
+from rig.cli.bench import STOP_KINDS, Bench, stop_words
+from rig.cli.interrupts import Interrupts
+from rig.cli.keys import Keys, at_keyboard
+from rig.cli.people import AtTheKeyboard, Simulated, WithHands
+from rig.cli.session import Runner
+from rig.procedure.conductor import Conductor, Logged, Person
+from rig.procedure.guided import Code, Guided, Prompt
+from rig.profile.load import profile_text
+from rig.record.run_info import run_info
+from rig.record.writer import RecordWriter, new_record_folder
+from rig.report.guided_screen import GuidedScreen, choose_guided_screen
+from rig.stand.file import stand_text
+from rig.stand.notice import REFUSED, TRIP, Notice
+from rig.stand.run import Ended
+from rig.stand.sample import Sample
+from safety.state import Mode, PersonEvent
+
+T = TypeVar("T")
+Work = Callable[[Prompt, str], None]
+
+
+@dataclass(frozen=True)
+class GuidedRun(Generic[T]):
+    ended: Ended[T]
+    folder: Path
+
+
+def somebody_answers(simulated_person: bool) -> bool:
+    """Whether prompts can be answered at all."""
+    return simulated_person or at_keyboard()
+
+
+def run_guided(
+    bench: Bench,
+    name: str,
+    guided: Guided,
+    code: Code[T],
+    opened: Callable[[], AbstractContextManager[Runner]],
+    started: datetime,
+    *,
+    work: Work | None = None,
+    simulated_person: bool = False,
+) -> GuidedRun[T]:
+    """Run `code` to its end; everything said and answered goes into the record as it happens.
+
+    `work`: what the person's hands do on the built-in stand. Raises LinkFault where the stand does not
+    answer, RecordProblem where the record cannot be kept.
+    """
+    title = f"{name}: {bench.profile.title}"
+    with ExitStack() as stack:
+        runner = stack.enter_context(opened())
+        folder = new_record_folder(bench.args.records, bench.profile.model, started)
+        record = stack.enter_context(_record(bench, name, folder, started))
+        screen = stack.enter_context(choose_guided_screen(Console(), title, bench.units, guided.stroke))
+        interrupts = stack.enter_context(Interrupts())
+        person = _person(stack, screen, simulated_person)
+        talk = Conversation(record, screen)
+        conductor = Conductor(guided, code, WithHands(person, work) if work else person, talk.log)
+        talk.conductor = conductor
+        ended: Ended[T] = runner(
+            conductor.run(), talk.on_sample, talk.on_notice, lambda: talk.event(interrupts.order)
+        )
+        if ended.how in STOP_KINDS:
+            record.event(record.last_s, STOP_KINDS[ended.how], stop_words(ended, interrupts.presses))
+        if not ended.vented:
+            record.event(record.last_s, "warning", "The casing is not known to be without pressure.")
+    return GuidedRun(ended, folder)
+
+
+class Conversation:
+    """Between the stand, the conductor, the record and the screen."""
+
+    def __init__(self, record: RecordWriter, screen: GuidedScreen) -> None:
+        self.conductor: Conductor[Any] | None = None
+        self._record, self._screen = record, screen
+        self._mode = ""
+        self._refused: list[str] = []
+        self._trips: list[str] = []
+        self._waiting: PersonEvent | None = None  # a Ctrl-C that came while hands were in
+
+    def log(self, entry: Logged) -> None:
+        self._record.event(entry.time_s, entry.told.kind, entry.told.text)
+        self._screen.log(entry)
+
+    def on_sample(self, sample: Sample) -> None:
+        self._record.sample(sample)
+        self._mode = sample.mode
+        if self.conductor is not None:
+            self.conductor.saw(sample.mode, self._refused, self._trips)
+        self._refused, self._trips = [], []
+
+    def on_notice(self, notice: Notice) -> None:
+        self._record.event(notice.time_s, notice.kind, notice.text)
+        if notice.kind == REFUSED:
+            self._refused.append(notice.text)
+        if notice.kind == TRIP:
+            self._trips.append(notice.text)
+        if notice.kind not in ("mode", "limited"):
+            self._screen.event(notice.time_s, notice.kind, notice.text)
+
+    def event(self, order: Callable[[], PersonEvent | None]) -> PersonEvent | None:
+        """The next event for the guard. Ctrl-C with hands in waits until they are out: it would only
+        raise the alarm, and ending the run there would vent the casing onto the hands."""
+        given = order()
+        if given is not None and self._mode == Mode.HANDS_IN.value:
+            self._waiting = given
+            self._screen.event(
+                self._record.last_s, "stop", "Ctrl-C with hands in: first say that hands are out."
+            )
+            return None
+        if self._waiting is not None and self._mode != Mode.HANDS_IN.value:
+            given, self._waiting = self._waiting, None
+        if given is not None:
+            return given
+        return self.conductor.take_event() if self.conductor is not None else None
+
+
+def _person(stack: ExitStack, screen: GuidedScreen, simulated: bool) -> Person:
+    return Simulated(screen) if simulated else AtTheKeyboard(screen, stack.enter_context(Keys()))
+
+
+def _record(bench: Bench, name: str, folder: Path, started: datetime) -> RecordWriter:
+    args = bench.args
+    info: Mapping[str, Any] = run_info(
+        started,
+        bench.stand,
+        bench.limits.told(),
+        person=args.by,
+        serial_number=args.serial_number,
+        options={"pace": bench.pace, "cap": args.cap},
+    )
+    instant = bench.pace == "instant"
+    return RecordWriter(
+        folder,
+        profile_text(args.profile),
+        stand_text(args.stand),
+        dict(info) | {"procedure": name},
+        rows_per_write=500 if instant else 1,
+        sync_every_s=None if instant else 1.0,
+    )

@@ -1,0 +1,148 @@
+"""What is on the screen during a guided procedure: what to do, the reading large, the caution, the keys."""
+
+from math import isfinite
+from textwrap import wrap
+
+from rich.text import Text
+
+from rig.procedure.conductor import BACK_KEY, PAUSE_KEY, STOP_KEY, Showing
+from rig.procedure.guided import Large, Prompt
+from rig.report.dashboard import MODE_STYLE, bar, minutes
+from rig.report.large import large
+from rig.report.words import live_text
+from rig.units import Dimension, UnitSet
+from safety.state import Mode
+
+HANDS_IN = " HANDS IN THE MECHANISM: outputs frozen, nothing may move "
+ALARM = " ALARM: HANDS OUT "
+PAUSED = " PAUSED: the output stays where it is "
+
+
+class GuidedBoard:
+    """Drawn anew for every scan that is shown; at most height - 1 lines, so that nothing scrolls."""
+
+    def __init__(self, title: str, units: UnitSet) -> None:
+        self._title, self._units = title, units
+        self._told: list[str] = []
+
+    def tell(self, text: str) -> None:
+        self._told.append(text)
+
+    def drawn(self, showing: Showing | None, travel_m: float | None, width: int, height: int) -> Text:
+        inner = width - 1
+        top = [Text(self._title, "bold"), *_banner(showing, inner), Text("")]
+        if showing is None:
+            middle, bottom = [Text("waiting for the first reading")], [Text("")]
+        elif showing.prompt is None:
+            middle, bottom = self._at_work(showing, travel_m, inner), _keys(showing)
+        else:
+            middle, bottom = self._prompt(showing, showing.prompt, inner), _keys(showing)
+        bottom = [Text(""), *self._last_told(inner), self._status(showing, travel_m), *bottom]
+        room = max(0, height - 1 - len(top) - len(bottom))
+        lines = [*top, *middle[:room], *[Text("")] * (room - len(middle)), *bottom]
+        for line in lines:
+            line.truncate(inner, overflow="ellipsis")
+        return Text("\n").join(lines[: height - 1])
+
+    # -- the middle ----------------------------------------------------------------------------------
+
+    def _prompt(self, showing: Showing, prompt: Prompt, width: int) -> list[Text]:
+        lines = _wrapped(prompt.text, width, "bold")
+        if prompt.large is not None:
+            lines += [Text(""), *self._large(prompt.large)]
+        lines.append(Text(""))
+        for name, text, style in (
+            ("caution", prompt.caution, "yellow"),
+            ("watch", prompt.watch, "italic"),
+            ("meanwhile", prompt.meanwhile, "dim"),
+        ):
+            lines += _labelled(name, text, width, style)
+        for reason in showing.refusals:
+            lines += _labelled("not yet", reason, width, "bold yellow")
+        if showing.overdue:
+            lines += _labelled("waiting", "No answer for a long time. Is somebody there?", width, "bold red")
+        return lines
+
+    def _at_work(self, showing: Showing, travel_m: float | None, width: int) -> list[Text]:
+        demand, pressure = showing.demand, showing.reading.pressure
+        reading = Large("casing pressure", Dimension.PRESSURE, pressure.value if pressure.good else None)
+        lines = [Text(f"The stand is at work: {demand.stage}.", "bold"), Text(""), *self._large(reading)]
+        lines += [Text(""), *_labelled("watch", demand.watch_for, width, "italic")]
+        if demand.progress > 0.0:
+            left = f" about {minutes(demand.remaining_s)} left"
+            lines.append(Text(f"{'progress':<11}{bar(demand.progress, width - 11 - len(left))}{left}"))
+        return lines
+
+    def _large(self, reading: Large) -> list[Text]:
+        if reading.value is None or not isfinite(reading.value):
+            return [Text(f"{reading.name}: not known", "bold")]
+        style = {None: "bold", True: "bold green", False: "bold yellow"}[reading.within]
+        lines = [Text(f"  {line}", style) for line in large(self._text(reading, reading.value))]
+        name = reading.name
+        if reading.target is not None:
+            name += f", wanted {self._text(reading, reading.target)}"
+        if reading.tolerance is not None:
+            name += f" ± {self._text(reading, reading.tolerance)}"
+        if reading.within is not None:
+            name += ": as wanted" if reading.within else ": not there"
+        return [*lines, Text(f"  {name}", style)]
+
+    def _text(self, reading: Large, value: float) -> str:
+        return live_text(self._units, reading.dimension, value)
+
+    # -- the lines below -----------------------------------------------------------------------------
+
+    def _last_told(self, width: int) -> list[Text]:
+        """Always two lines, so that nothing jumps."""
+        lines = [line for text in self._told[-2:] for line in wrap(text, width)][-2:]
+        return [Text(line, "cyan") for line in lines] + [Text("")] * (2 - len(lines))
+
+    def _status(self, showing: Showing | None, travel_m: float | None) -> Text:
+        if showing is None:
+            return Text("")
+        reading, units = showing.reading, self._units
+        pressure = reading.pressure
+        shown = (
+            live_text(units, Dimension.PRESSURE, pressure.value) if pressure.good else pressure.health.value
+        )
+        travel = "not known"
+        if travel_m is not None and isfinite(travel_m):
+            travel = live_text(units, Dimension.LENGTH, travel_m)
+        guard = (showing.mode, MODE_STYLE.get(showing.mode, ""))
+        return Text.assemble(f"pressure {shown.strip()}   travel {travel.strip()}   guard: ", guard)
+
+
+def _banner(showing: Showing | None, width: int) -> list[Text]:
+    if showing is None:
+        return []
+    if showing.alarm:
+        return [Text(ALARM.center(width, "!"), "bold white on red")]
+    if showing.mode == Mode.HANDS_IN.value:
+        return [Text(HANDS_IN.center(width, "="), "bold black on yellow")]
+    if showing.paused:
+        return [Text(PAUSED.center(width, "="), "bold black on yellow")]
+    return []
+
+
+def _keys(showing: Showing) -> list[Text]:
+    """One line for each answer, one for what is always there."""
+    prompt, hands_in = showing.prompt, showing.mode == Mode.HANDS_IN.value
+    lines = [Text(f"[{answer.key}] {answer.text}", "bold") for answer in prompt.answers] if prompt else []
+    always = []
+    if prompt is not None and prompt.back_is_safe:
+        always.append(f"[{BACK_KEY}] a step back")
+    if not hands_in:
+        always.append(f"[{PAUSE_KEY}] go on" if showing.paused else f"[{PAUSE_KEY}] pause")
+        always.append(f"[{STOP_KEY}] end it: vent in order")
+    return [*lines, Text("   ".join(always))]
+
+
+def _wrapped(text: str, width: int, style: str) -> list[Text]:
+    return [Text(line, style) for line in wrap(text, width)]
+
+
+def _labelled(name: str, text: str, width: int, style: str) -> list[Text]:
+    if not text:
+        return []
+    lines = wrap(text, width - 11)
+    return [Text(f"{name if at == 0 else '':<11}{line}", style) for at, line in enumerate(lines)]
