@@ -37,8 +37,8 @@ def _line(at: int, look: Look, target_pa: float, units: UnitSet) -> str:
     value, off = look.judged.value, look.judged.value - target_pa
     doubt = units.to(Dimension.PRESSURE, 2.0 * look.judged.standard_uncertainty)
     measured = units.text(Dimension.PRESSURE, value, decimals=2)
-    away = units.text(Dimension.PRESSURE, abs(off), decimals=2)
-    return f"{step_name(at, look.turns):<30} {measured} ± {doubt:.2g}, {away} {'too high' if off > 0 else 'too low'}"
+    away = f"{units.text(Dimension.PRESSURE, abs(off), decimals=2)} too {'high' if off > 0.0 else 'low'}"
+    return f"{step_name(at, look.turns):<30} {measured} ± {doubt:.2g}, {away}"
 
 
 def step_name(at: int, turns: float) -> str:
