@@ -8,13 +8,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import sqrt
 
+import numpy as np
+from numpy.typing import NDArray
+
 EIGHTH = 0.125
 HANDS_TURNS = 0.06  # standard: what comes of "a quarter turn" by hand and eye; assumption
 KNOWN_SHARE = 0.1  # relative standard uncertainty of a pitch from the profile and a measured slope
+USUAL_PITCH_M, USUAL_SHARE = 2.0e-3, 0.35  # adjuster threads where the profile names none; assumption
+# A thread named in the profile is taken for right or for any other; an adjuster for one whose turns arrive
+# whole at the spring, or only in part, never twice the same (rust, lost motion). Assumptions.
+RIGHT_THREAD, WRONG_SHARE = 0.7, 0.5
+WHOLE_ADJUSTER, LATE_SHARES = 0.9, (0.35, 0.5, 0.65, 0.8, 0.95)
 NO_RESPONSE_SHARE = 0.2  # of what the turn should have done: less is no response
 STRANGE = 1.35  # response over expectation (or the other way round) beyond which the profile is doubted
-LATE_SHARE = 0.15  # of a turn that seemed lost: it may have been late, so the next is taken for a little more
 BOLDEST = 2.0  # times the turns that the profile's thread would need: more only if turns truly arrive
+RATIOS = np.exp(np.linspace(-1.4, 1.4, 561))  # what a turn may truly do, over what is expected of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,30 +48,64 @@ class PerTurn:
 
 
 def expected_per_turn(pa_per_m: float, pitch_m: float | None) -> PerTurn | None:
-    """k pitch / A [Pa]; None where the thread is not known."""
-    if pitch_m is None or pa_per_m <= 0.0:
+    """k pitch / A [Pa], of a usual thread where the pitch is not known; None without a slope."""
+    if pa_per_m <= 0.0:
         return None
-    value = pa_per_m * pitch_m
-    return PerTurn(value, KNOWN_SHARE * value, learned=False)
+    share = KNOWN_SHARE if pitch_m is not None else USUAL_SHARE
+    value = pa_per_m * (pitch_m if pitch_m is not None else USUAL_PITCH_M)
+    return PerTurn(value, share * value, learned=False)
 
 
 def learned_per_turn(done: Sequence[Turned], expected: PerTurn | None) -> PerTurn | None:
-    """Best knowledge after the turns done: least squares of change over turns, the expectation as one more
-    observation. Turns that had no response tell nothing of the thread and are left out. Less response than
-    expected has two explanations, a finer thread and turns that arrive late: it is not believed entirely."""
+    """Best knowledge after the turns done; `expected` as it is where none of them had a response.
+
+    Bayes over the thread and over an adjuster whose turns arrive whole or in part: the expectation is the
+    prior, the responses are the data, each with the error of a hand; the value is what the next turn may
+    be taken to do, so a finer thread and turns that arrive in part come to much the same. Turns the other
+    way than expected, or with nothing expected of
+    them, are taken as they come: least squares of change over turns.
+    """
     useful = [turned for turned in done if responded(turned, expected)]
     if not useful:
         return expected
     turns = sum(turned.turns**2 for turned in useful)
     value = sum(turned.turns * turned.change_pa for turned in useful) / turns
-    u = abs(value) * HANDS_TURNS * sqrt(len(useful)) / sqrt(turns)
-    if expected is not None and 0.0 < value / expected.value < 1.0:
-        value += LATE_SHARE * (expected.value - value)
-    if expected is None or not 1.0 / STRANGE < value / expected.value < STRANGE:
+    if expected is None or value * expected.value <= 0.0:
+        u = abs(value) * HANDS_TURNS * sqrt(len(useful) / turns)
         return PerTurn(value, max(u, 0.02 * abs(value)), learned=True)
-    weight, prior = 1.0 / max(u, 1e-9) ** 2, 1.0 / expected.standard_uncertainty**2
-    blend = (value * weight + expected.value * prior) / (weight + prior)
-    return PerTurn(blend, 1.0 / sqrt(weight + prior), learned=True)
+    whole = WHOLE_ADJUSTER * _prior(expected)
+    late = (1.0 - WHOLE_ADJUSTER) * _prior(expected)
+    for turned in useful:
+        whole *= _likelihood(turned, expected, (1.0,))
+        late *= _likelihood(turned, expected, LATE_SHARES)
+    arriving = sum(LATE_SHARES) / len(LATE_SHARES)  # what a late adjuster may be taken to do next
+    everything = float(whole.sum() + late.sum())
+    mean = float((whole + arriving * late) @ RATIOS) / everything
+    square = float((whole + arriving**2 * late) @ RATIOS**2) / everything
+    spread = sqrt(max(0.0, square - mean**2))
+    return PerTurn(mean * expected.value, spread * abs(expected.value), learned=True)
+
+
+def _prior(expected: PerTurn) -> NDArray[np.float64]:
+    share = expected.standard_uncertainty / abs(expected.value)
+    logs = np.log(RATIOS)
+    right = np.exp(-0.5 * (logs / share) ** 2) / share
+    if share >= USUAL_SHARE:  # a usual thread, not one that the profile names
+        return right
+    wrong = np.exp(-0.5 * (logs / WRONG_SHARE) ** 2) / WRONG_SHARE
+    belief: NDArray[np.float64] = RIGHT_THREAD * right + (1.0 - RIGHT_THREAD) * wrong
+    return belief
+
+
+def _likelihood(turned: Turned, expected: PerTurn, shares: Sequence[float]) -> NDArray[np.float64]:
+    """Of the response, for each ratio: change = one of the shares x (turns + error of the hand) x effect."""
+    effect = RATIOS * abs(expected.value)
+    likelihood = np.zeros_like(RATIOS)
+    for share in shares:
+        spread = HANDS_TURNS * share * effect
+        off = abs(turned.change_pa) - share * abs(turned.turns) * effect
+        likelihood += np.exp(-0.5 * (off / spread) ** 2) / spread / len(shares)
+    return likelihood
 
 
 def responded(turned: Turned, expected: PerTurn | None) -> bool:

@@ -64,10 +64,9 @@ def _balance(profile_name: str | None, record_folder: Path | None) -> "tuple[Bal
         return balance_of(load_profile(profile_name or DEFAULT_PROFILE)), []
     from dataclasses import replace
 
-    from rig.cli.outcome import result_of
-    from rig.record.reader import read_record
+    from rig.cli.outcome import read_check, result_of
 
-    record = read_record(record_folder)
+    record = read_check(record_folder)
     profile = load_profile(profile_name) if profile_name else record.profile
     remarks = []
     if profile.model != record.profile.model:

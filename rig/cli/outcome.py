@@ -3,15 +3,31 @@
 import json
 import sys
 from dataclasses import replace
+from pathlib import Path
 
 from rig.analysis.check import analyse
 from rig.analysis.result import CheckResult, Outcome
 from rig.cli.exits import OF_OUTCOME
-from rig.record.reader import Record, sensors_of
+from rig.record.problem import RecordProblem
+from rig.record.reader import Record, read_record, sensors_of
 from rig.record.result_file import result_json, save_result
 from rig.report.sheet import write_sheet
 from rig.report.table import print_result
 from rig.units import UNIT_SETS
+
+BENCH_CHECK = "bench check"
+
+
+def read_check(folder: Path) -> Record:
+    """The record of a bench check; raises RecordProblem for that of another procedure."""
+    record = read_record(folder)
+    procedure = str(record.run.get("procedure") or BENCH_CHECK)
+    if procedure != BENCH_CHECK:
+        raise RecordProblem(
+            f"{folder}: is the record of another procedure ({procedure}), which has no result of a check\n"
+            "    what was asked, answered and found is in its events.csv; name the record of a check"
+        )
+    return record
 
 
 def result_of(record: Record) -> CheckResult:

@@ -54,13 +54,12 @@ def _lacking(folder: Path | None, area: str | None, output: Path | None) -> str:
 
 
 def _proposed(folder: Path, area: str, model: str | None, units_name: str) -> str:
-    from rig.cli.outcome import result_of
-    from rig.record.reader import read_record
+    from rig.cli.outcome import read_check, result_of
     from rig.report.proposal import Proposal
     from rig.units import UNIT_SETS, Dimension, parse
 
     area_m2 = parse(area, Dimension.AREA)
-    record = read_record(folder)
+    record = read_check(folder)
     profile = replace(record.profile, area_m2=area_m2)
     result = result_of(replace(record, profile=profile))
     name = model or record.profile.model

@@ -15,7 +15,6 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from rig.cli.outcome import conclude
-    from rig.record.reader import read_record
+    from rig.cli.outcome import conclude, read_check
 
-    return conclude(read_record(args.record), args.units, args.json)
+    return conclude(read_check(args.record), args.units, args.json)

@@ -16,12 +16,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from rig.cli.outcome import result_of
-    from rig.record.reader import read_record
+    from rig.cli.outcome import read_check, result_of
     from rig.report.sheet import write_sheet
     from rig.units import UNIT_SETS
 
-    record = read_record(args.record)
+    record = read_check(args.record)
     path = args.output or args.record / "sheet.html"
     write_sheet(record, result_of(record), path, UNIT_SETS[args.units])
     print(path)

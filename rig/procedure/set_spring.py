@@ -125,13 +125,20 @@ class SetSpring(Guided):
 
     @property
     def expected(self) -> PerTurn | None:
-        """What a turn should do by the thread in the profile and the slope first measured."""
+        """What a turn should do by the thread in the profile (a usual one where it names none) and the
+        slope first measured."""
         slope = self.looks[0].stroke.pa_per_m if self.looks else None
         return None if slope is None else expected_per_turn(slope.value, self.profile.adjuster_pitch_m)
 
     @property
     def per_turn(self) -> PerTurn | None:
         return learned_per_turn(self._turned(), self.expected)
+
+    @property
+    def _untried(self) -> bool:
+        """Nothing is known yet of what a turn does on this valve."""
+        known = self.per_turn
+        return known is None or (self.profile.adjuster_pitch_m is None and not known.learned)
 
     def _turned(self) -> list[Turned]:
         pairs = zip(self.looks[:-1], self.looks[1:], strict=True)
@@ -171,7 +178,7 @@ class SetSpring(Guided):
     def _turn(self) -> Code[str | None]:
         turns = self._advice()
         per_turn, now_pa = self.per_turn, self.looks[-1].judged.value
-        will_pa = None if per_turn is None else now_pa + turns * per_turn.value
+        will_pa = None if per_turn is None or self._untried else now_pa + turns * per_turn.value
         prompt, self._asking = self.words.turn(turns, now_pa, self.target_pa, will_pa), turns
         key = yield from self.prompt(prompt, self._watch_pressure)
         if key == DONE:
@@ -205,12 +212,14 @@ class SetSpring(Guided):
             return
         self._resistant = 0
         did_pa = last.change_pa / last.turns
-        if expected is None:
+        if expected is None or self.profile.adjuster_pitch_m is None:
             self._say(self.words.learned(did_pa))
-        elif did_pa < 0.0:
+        if expected is None:
+            return
+        if did_pa < 0.0:
             self._say(OTHER_WAY)
-        elif is_strange(last, expected):
-            self._say(self.words.strange(did_pa, expected.value, self.profile.adjuster_pitch_m or 0.0))
+        elif self.profile.adjuster_pitch_m is not None and is_strange(last, expected):
+            self._say(self.words.strange(did_pa, expected.value, self.profile.adjuster_pitch_m))
 
     def _no_cure(self) -> None:
         """Ends the procedure where the lower end is not what is wrong. Raises Stop."""
@@ -240,7 +249,7 @@ class SetSpring(Guided):
     def _advice(self) -> float:
         """Turns to ask for now (in: positive). Raises Stop where they would pass the spring's limits."""
         per_turn, expected, off = self.per_turn, self.expected, self.off_pa
-        if per_turn is None:
+        if per_turn is None or self._untried:
             turns = -1.0 if off > 0.0 else 1.0  # thread not known: one turn the right way, and learn
         else:
             turns = advised_turns(off, per_turn, expected)

@@ -4,6 +4,7 @@ from collections.abc import Iterable
 from datetime import date, datetime
 from html import escape
 
+from rig.analysis.adjuster import turns_text
 from rig.profile.model import Profile
 from rig.record.reader import Record
 from rig.report.words import pressure_range_text, travel_text
@@ -76,6 +77,7 @@ def run_facts(record: Record, units: UnitSet) -> list[Fact]:
     cap = _cap(run.get("limits"), units)
     if cap:
         facts.append(("Pressure cap", cap, False))
+    facts += _spring_facts(run.get("spring setting"), units)
     options = run.get("options")
     accepted = options.get("calibration overdue accepted by") if isinstance(options, dict) else None
     if accepted:
@@ -85,6 +87,21 @@ def run_facts(record: Record, units: UnitSet) -> list[Fact]:
     if record.stand.built_in:
         facts.append(("Readings", "from the simulated stand", True))
     return facts
+
+
+def _spring_facts(setting: object, units: UnitSet) -> list[Fact]:
+    """How the adjuster was turned before this check, where it was set by step and look."""
+    looks = setting.get("looks") if isinstance(setting, dict) else None
+    if not isinstance(looks, list) or not looks:
+        return []
+    seen = [units.text(Dimension.PRESSURE, float(look["lower end (Pa)"]), decimals=2) for look in looks]
+    turned = sum(float(look["turns before it"]) for look in looks)
+    way = f"{turns_text(turned)} {'in' if turned > 0.0 else 'out'}" if turned else "not turned"
+    return [
+        ("Lower end as found", seen[0], False),
+        ("Adjuster", way, False),
+        ("Lower end as left", seen[-1], False),
+    ]
 
 
 def started_on(record: Record) -> date | None:

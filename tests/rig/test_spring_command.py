@@ -32,8 +32,19 @@ def test_it_sets_the_spring_then_checks_the_valve_and_keeps_the_sequence(
     events = (setting / "events.csv").read_text()
     assert "prompt,Turn the adjuster" in events.replace('"', "")
     assert "answer,Turned as asked" in events.replace('"', "")
+    sheet = (check / "sheet.html").read_text()
+    assert "<dt>Lower end as found</dt><dd>12.2" in sheet
+    assert " out</dd><dt>Lower end as left</dt>" in sheet
     lift_off = json.loads((check / "result.json").read_text())["quantities"]["lift_off"]
     assert lift_off["outcome"] == "pass"
+
+
+def test_the_record_of_the_setting_is_not_taken_for_that_of_a_check(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    main(["spring", *ALONE, "--no-check", "--found", "0 psi", "--records", str(tmp_path)])
+    assert main(["redo", str(records(tmp_path)[0])]) == 2
+    assert "is the record of another procedure (Setting the spring)" in capsys.readouterr().err
 
 
 def test_a_spring_within_tolerance_is_left_alone(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
