@@ -2,6 +2,7 @@
 
 from simulator.actuator import Actuator, Friction, actuator_for
 from simulator.faults import Fault, Trigger
+from simulator.mock import MockStand
 from simulator.stand import Installation, NoAnswer, Refused, SimulatedStand
 from simulator.truth import Truth, truth
 
@@ -10,6 +11,7 @@ __all__ = [
     "Fault",
     "Friction",
     "Installation",
+    "MockStand",
     "NoAnswer",
     "Refused",
     "SimulatedStand",

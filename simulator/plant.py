@@ -190,7 +190,7 @@ class Plant:
         i = inputs
         key = (
             self.actuator, i.vent_open, i.hose_off, i.exhaust_factor, i.leak_extra, i.preload_extra_n,
-            i.spring_factor, i.debris_m, i.slip_m, i.friction_factor,
+            i.spring_factor, i.debris_m, i.slip_m, i.friction_factor, self.room_k,
         )  # fmt: skip
         if key != self._key or key[0] is not self._key[0]:
             self._rescale_bristles(i.friction_factor)

@@ -6,6 +6,7 @@ from random import Random
 
 from rig.stand.model import BitChannel, Stand, Table
 from simulator.actuator import Actuator
+from simulator.air import REFERENCE_K
 from simulator.condition import Condition
 from simulator.contacts import Installation, Switches
 from simulator.coupling import coupled_at, height_m, uncoupled
@@ -161,6 +162,17 @@ class SimulatedStand:
 
     def watchdog_tripped(self, module: str) -> bool:
         return self._dogs[module].tripped
+
+    @property
+    def room_k(self) -> float:
+        """Temperature of the room [K]: the transmitters drift with it, the air takes it on."""
+        return self.plant.room_k
+
+    @room_k.setter
+    def room_k(self, kelvin: float) -> None:
+        self.plant.room_k = kelvin
+        for transmitter in self._transmitters.values():
+            transmitter.room_offset_k = kelvin - REFERENCE_K
 
     # -- people and truth --------------------------------------------------------------------------
 

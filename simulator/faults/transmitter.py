@@ -56,6 +56,10 @@ def upside_down(c: Condition, one: "Running", stand: "SimulatedStand", time_s: f
     c.of(one.fault.where).upside_down = True
 
 
-@kind("wires swapped", "transmitter", "-", "casing pressure and stem position exchange their pairs")
+@kind(
+    "wires swapped", "transmitter", "-", "two channels exchange their pairs: casing and stem, or two others"
+)
 def swapped(c: Condition, one: "Running", stand: "SimulatedStand", time_s: float) -> None:
-    c.swapped = ("casing_pressure", "stem_position")
+    """`where` may name two other roles, "supply_pressure, stem_position"."""
+    first, _, second = one.fault.where.partition(",")
+    c.swapped = (first.strip(), second.strip()) if second else ("casing_pressure", "stem_position")

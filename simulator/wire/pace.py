@@ -6,14 +6,21 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 from rig.stand.model import Table
-from simulator.stand import SimulatedStand
+from simulator.device import Device
 from simulator.wire.pdu import covers
 
 
 class Pace(Protocol):
     """Called before each request is answered."""
 
-    def before(self, stand: SimulatedStand, unit: int, pdu: bytes) -> None: ...
+    def before(self, stand: Device, unit: int, pdu: bytes) -> None: ...
+
+
+class Still:
+    """The wire moves no time: whoever holds the stand calls `advance`."""
+
+    def before(self, stand: Device, unit: int, pdu: bytes) -> None:
+        """Nothing passes."""
 
 
 @dataclass
@@ -24,7 +31,7 @@ class RealTime:
     clock: Callable[[], float] = time.monotonic
     _began: float | None = field(default=None, init=False)
 
-    def before(self, stand: SimulatedStand, unit: int, pdu: bytes) -> None:
+    def before(self, stand: Device, unit: int, pdu: bytes) -> None:
         now = self.clock()
         if self._began is None:
             self._began = now - stand.time_s / self.speed
@@ -38,7 +45,7 @@ class LockStep:
     period_s: float | None = None  # None: the stand file's scan rate
     _time_s: float | None = field(default=None, init=False)
 
-    def before(self, stand: SimulatedStand, unit: int, pdu: bytes) -> None:
+    def before(self, stand: Device, unit: int, pdu: bytes) -> None:
         if not self.is_scan(stand, unit, pdu):
             return
         period = self.period_s or 1.0 / stand.stand.scans_per_s
@@ -47,7 +54,7 @@ class LockStep:
         stand.advance(self._time_s)
 
     @staticmethod
-    def is_scan(stand: SimulatedStand, unit: int, pdu: bytes) -> bool:
+    def is_scan(stand: Device, unit: int, pdu: bytes) -> bool:
         """Whether this request is the one that every scan contains once."""
         channel = stand.stand.casing_pressure or stand.stand.stem_position
         if stand.stand.modules[channel.module].unit != unit:

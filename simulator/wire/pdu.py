@@ -7,15 +7,15 @@ address (02), execution (04). A request too short or too long for its function i
 from struct import pack, unpack
 
 from rig.stand.model import Table
+from simulator.device import Device
 from simulator.registers import Code, Refused
-from simulator.stand import SimulatedStand
 
 READS = {1: Table.COILS, 2: Table.DISCRETE, 3: Table.HOLDING, 4: Table.INPUT}
 LONGEST_PDU = 253  # V1.1b3, 4.1
 ON, OFF = 0xFF00, 0x0000  # V1.1b3, 6.5
 
 
-def answer(stand: SimulatedStand, link: str | None, unit: int, pdu: bytes) -> bytes:
+def answer(stand: Device, link: str | None, unit: int, pdu: bytes) -> bytes:
     """The answer to one request. Raises NoAnswer when the module is silent."""
     function = pdu[0] if pdu else 0
     try:
@@ -25,7 +25,7 @@ def answer(stand: SimulatedStand, link: str | None, unit: int, pdu: bytes) -> by
         return bytes([(function | 0x80) & 0xFF, refused.code])
 
 
-def _body(stand: SimulatedStand, link: str | None, unit: int, function: int, data: bytes) -> bytes:
+def _body(stand: Device, link: str | None, unit: int, function: int, data: bytes) -> bytes:
     if function in READS:
         return _read(stand, link, unit, function, data)
     if function in (5, 6):
@@ -39,7 +39,7 @@ def _body(stand: SimulatedStand, link: str | None, unit: int, function: int, dat
     raise Refused(Code.ILLEGAL_FUNCTION, f"function {function}")
 
 
-def _read(stand: SimulatedStand, link: str | None, unit: int, function: int, data: bytes) -> bytes:
+def _read(stand: Device, link: str | None, unit: int, function: int, data: bytes) -> bytes:
     table = READS[function]
     stand.unit(unit, link).check_table(table)
     _length(data, 4)
@@ -48,7 +48,7 @@ def _read(stand: SimulatedStand, link: str | None, unit: int, function: int, dat
     return pack_bits(values) if function in (1, 2) else pack_words(values)
 
 
-def _write_single(stand: SimulatedStand, link: str | None, unit: int, function: int, data: bytes) -> bytes:
+def _write_single(stand: Device, link: str | None, unit: int, function: int, data: bytes) -> bytes:
     table = Table.COILS if function == 5 else Table.HOLDING
     stand.unit(unit, link).check_function(table, function)
     _length(data, 4)
@@ -59,7 +59,7 @@ def _write_single(stand: SimulatedStand, link: str | None, unit: int, function: 
     return data
 
 
-def _write_multiple(stand: SimulatedStand, link: str | None, unit: int, function: int, data: bytes) -> bytes:
+def _write_multiple(stand: Device, link: str | None, unit: int, function: int, data: bytes) -> bytes:
     table = Table.COILS if function == 15 else Table.HOLDING
     stand.unit(unit, link).check_function(table, function)
     if len(data) < 6:
@@ -74,7 +74,7 @@ def _write_multiple(stand: SimulatedStand, link: str | None, unit: int, function
     return data[:4]
 
 
-def _mask(stand: SimulatedStand, link: str | None, unit: int, data: bytes) -> bytes:
+def _mask(stand: Device, link: str | None, unit: int, data: bytes) -> bytes:
     """6.16: result = (current AND and-mask) OR (or-mask AND NOT and-mask)."""
     stand.unit(unit, link).check_function(Table.HOLDING, 22)
     _length(data, 6)
@@ -85,7 +85,7 @@ def _mask(stand: SimulatedStand, link: str | None, unit: int, data: bytes) -> by
     return data
 
 
-def _read_write(stand: SimulatedStand, link: str | None, unit: int, data: bytes) -> bytes:
+def _read_write(stand: Device, link: str | None, unit: int, data: bytes) -> bytes:
     """6.17: the write comes before the read; both are checked first."""
     held = stand.unit(unit, link)
     held.check_function(Table.HOLDING, 23)

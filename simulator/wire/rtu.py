@@ -13,9 +13,9 @@ from struct import pack
 
 import serial
 
+from simulator.device import Device
 from simulator.registers import NoAnswer, Refused
 from simulator.spoiling import garble, spoil_message, spoil_transport
-from simulator.stand import SimulatedStand
 from simulator.wire.pace import Pace, RealTime
 from simulator.wire.pdu import answer
 
@@ -69,7 +69,7 @@ class RtuServer:
 
     def __init__(
         self,
-        stand: SimulatedStand,
+        stand: Device,
         device: str | int,
         baud: int = 19200,
         pace: Pace | None = None,
@@ -187,7 +187,7 @@ def _open(device: str, baud: int, parity: str) -> serial.Serial:
 
 
 def serve_rtu(
-    stand: SimulatedStand,
+    stand: Device,
     device: str | int,
     baud: int = 19200,
     pace: Pace | None = None,

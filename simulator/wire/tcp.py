@@ -6,9 +6,9 @@ from random import Random
 from struct import pack, unpack
 
 from rig.stand.model import TcpLink
+from simulator.device import Device
 from simulator.registers import NoAnswer
 from simulator.spoiling import garble, spoil_message, spoil_transport
-from simulator.stand import SimulatedStand
 from simulator.wire.pace import Pace, RealTime
 from simulator.wire.pdu import LONGEST_PDU, answer
 
@@ -18,7 +18,7 @@ HEADER = 7
 class Shared:
     """What all connections of one server share."""
 
-    def __init__(self, stand: SimulatedStand, link: str | None, pace: Pace, seed: int) -> None:
+    def __init__(self, stand: Device, link: str | None, pace: Pace, seed: int) -> None:
         self.stand, self.link, self.pace = stand, link, pace
         self.random = Random(f"wire {seed}")
         self.lock = threading.RLock()  # held while a request is worked on
@@ -98,7 +98,7 @@ class TcpServer:
 
     def __init__(
         self,
-        stand: SimulatedStand,
+        stand: Device,
         port: int = 0,
         pace: Pace | None = None,
         link: str | None = None,
@@ -156,7 +156,7 @@ class TcpServer:
 
 
 def serve_tcp(
-    stand: SimulatedStand, port: int = 0, pace: Pace | None = None, link: str | None = None, seed: int = 0
+    stand: Device, port: int = 0, pace: Pace | None = None, link: str | None = None, seed: int = 0
 ) -> TcpServer:
     """Serve a stand on loopback; port 0 takes a free one. Raises OSError when the port is taken."""
     return TcpServer(stand, port, pace, link, seed)

@@ -1,7 +1,6 @@
-"""Stands for tests of the link and the scan, and a mock device: instant, scriptable, no physics."""
+"""Stands for tests of the link and the scan, and the mock device that answers for them."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 from rig.stand.clock import VirtualClock
 from rig.stand.link import InProcessBus
@@ -25,6 +24,7 @@ from rig.stand.model import (
 from rig.stand.outputs import Outputs
 from rig.stand.scanner import Scanner
 from safety.limits import Cap, Limits, Role, expect
+from simulator.mock import MockDevice as Mock
 
 PSI, INCH = 6894.757, 0.0254  # rounded: made-up stands need no more
 MICROAMPERES = LiveRange(3600, 3800, 20500, 21000)  # NAMUR NE 43 levels
@@ -104,43 +104,6 @@ def two_unit_stand(link: TcpLink | RtuLink | None = None) -> Stand:
         supply_valve_readback=BitChannel("supply valve read-back", "outs", Table.COILS, 0),
         vent_valve_readback=BitChannel("vent valve read-back", "outs", Table.COILS, 1, inverted=True),
     )
-
-
-class Refusal(Exception):  # noqa: N818 - it is an answer
-    def __init__(self, code: int) -> None:
-        super().__init__(f"exception {code}")
-        self.code = code
-
-
-@dataclass
-class Mock:
-    """Holds registers and bits by unit, table and address; everything not set reads 0."""
-
-    values: dict[tuple[int, Table, int], int] = field(default_factory=dict)
-    silent: set[int] = field(default_factory=set)  # units
-    refuses: dict[tuple[int, Table, int], int] = field(default_factory=dict)  # exception code by start
-    asked: list[tuple[int, Table, int, int]] = field(default_factory=list)
-    written: list[tuple[int, Table, int, tuple[int, ...]]] = field(default_factory=list)
-
-    def put(self, unit: int, table: Table, address: int, *values: int) -> None:
-        for offset, value in enumerate(values):
-            self.values[unit, table, address + offset] = value
-
-    def read(self, unit: int, table: Table, address: int, count: int) -> list[int]:
-        self.asked.append((unit, table, address, count))
-        self._check(unit, table, address)
-        return [self.values.get((unit, table, address + i), 0) for i in range(count)]
-
-    def write(self, unit: int, table: Table, address: int, values: Sequence[int]) -> None:
-        self._check(unit, table, address)
-        self.written.append((unit, table, address, tuple(values)))
-        self.put(unit, table, address, *values)
-
-    def _check(self, unit: int, table: Table, address: int) -> None:
-        if unit in self.silent:
-            raise TimeoutError
-        if (unit, table, address) in self.refuses:
-            raise Refusal(self.refuses[unit, table, address])
 
 
 def healthy_mock() -> Mock:

@@ -1,0 +1,91 @@
+"""simulator/README.md: its example runs, its list of faults is whole, the tests it names are there."""
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+from simulator import SimulatedStand
+from simulator.faults.kinds import KINDS
+from simulator.mock import MockStand
+
+if TYPE_CHECKING:
+    from simulator.fixtures import OnRtu, OnTcp
+
+pytest_plugins = ["simulator.fixtures"]
+ROOT = Path(__file__).resolve().parents[2]
+README = (ROOT / "simulator" / "README.md").read_text(encoding="utf-8")
+
+
+def example() -> str:
+    found = re.search(r"```python\n(.*?)```", README, re.DOTALL)
+    assert found
+    return found[1]
+
+
+def run_example(text: str, folder: Path) -> subprocess.CompletedProcess[str]:
+    file = folder / "test_mine.py"
+    file.write_text(text, encoding="utf-8")
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", str(file)]
+    return subprocess.run(command, capture_output=True, text=True, timeout=120, cwd=folder)
+
+
+def test_the_example_runs_as_printed(tmp_path: Path) -> None:
+    run = run_example(example(), tmp_path)
+    assert "1 passed" in run.stdout, run.stdout + run.stderr
+
+
+def test_the_example_can_fail(tmp_path: Path) -> None:
+    run = run_example(example().replace("[14000]", "[6000]"), tmp_path)
+    assert "1 failed" in run.stdout, run.stdout + run.stderr
+
+
+def test_the_example_is_about_ten_lines() -> None:
+    assert len([line for line in example().splitlines() if line.strip()]) <= 11
+
+
+def rows() -> dict[str, list[str]]:
+    table = README[README.index("| fault | room |") :].split("\n\n")[0].splitlines()[2:]
+    cells = [[cell.strip() for cell in line.strip("|").split("|")] for line in table]
+    return {cell[0]: cell[1:] for cell in cells}
+
+
+def test_every_kind_of_fault_is_listed_as_it_is() -> None:
+    listed = {name: tuple(cells[:3]) for name, cells in rows().items()}
+    assert listed == {name: (kind.room, kind.size, kind.what) for name, kind in KINDS.items()}
+
+
+def test_the_tests_that_the_list_names_speak_of_the_fault() -> None:
+    folder = Path(__file__).parent
+    for name, cells in rows().items():
+        for file in re.findall(r"`(\w+\.py)`", cells[3]):
+            assert (folder / file).exists(), (name, file)
+
+
+@pytest.mark.parametrize("where", re.findall(r"\(`(\w+\.py)`\)", README))
+def test_a_listed_assumption_names_a_module(where: str) -> None:
+    assert (ROOT / "simulator" / where).exists()
+
+
+def test_every_assumption_of_a_module_is_listed() -> None:
+    listed = set(re.findall(r"\*\*assumption\*\*.*\(`(\w+\.py)`\)", README))
+    marked = {
+        path.name
+        for path in (ROOT / "simulator").glob("*.py")
+        if re.search(r"assum", path.read_text(encoding="utf-8"))
+    }
+    assert marked <= listed
+
+
+def test_the_fixtures_give_a_stand_in_process_on_tcp_on_rtu_and_a_mock(
+    simulated_stand: SimulatedStand,
+    simulated_stand_on_tcp: "OnTcp",
+    simulated_stand_on_rtu: "OnRtu",
+    mock_stand: MockStand,
+) -> None:
+    assert simulated_stand_on_tcp.stand is simulated_stand is simulated_stand_on_rtu.stand
+    assert simulated_stand_on_tcp.port > 0
+    assert mock_stand.stand == simulated_stand.stand
