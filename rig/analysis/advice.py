@@ -3,24 +3,24 @@
 from collections.abc import Mapping
 from math import sqrt
 
-from rig.analysis.corner import PSI
 from rig.analysis.decision import LEAST_RATIO, uncertainty_ratio
 from rig.analysis.result import Outcome, Quantity
 from rig.profile.model import Action, Basis, Profile
+from rig.units import Dimension, UnitSet
 
 FRICTION_SHARE = 0.1  # of the rated range: a half band beyond this is high (common practice, no source)
 RATE_SHARE = 0.1  # spring rate off by more than this beyond its uncertainty: another spring
 
 
-def advise(quantities: Mapping[str, Quantity], profile: Profile, sticking: bool) -> list[str]:
+def advise(quantities: Mapping[str, Quantity], profile: Profile, sticking: bool, units: UnitSet) -> list[str]:
     with_friction = profile.basis is Basis.FRICTION_INCLUDED
     lower = quantities["lift_off" if with_friction else "spring_only_lower"]
     upper = quantities["full_travel" if with_friction else "spring_only_upper"]
     return [
-        *_adjuster(lower, upper, quantities["spring_rate"], profile),
-        *_span(lower, upper, quantities, profile),
-        *_travel(quantities["travel"], profile),
-        *_seat_load(quantities["seat_load"], profile),
+        *_adjuster(lower, upper, quantities["spring_rate"], profile, units),
+        *_span(lower, upper, quantities, profile, units),
+        *_travel(quantities["travel"], profile, units),
+        *_seat_load(quantities["seat_load"], profile, units),
         *_friction(quantities["friction"], profile, sticking),
         *_ratios(quantities),
     ]
@@ -42,7 +42,9 @@ def turns(
     return number, abs(number) * share
 
 
-def _adjuster(lower: Quantity, upper: Quantity, rate: Quantity, profile: Profile) -> list[str]:
+def _adjuster(
+    lower: Quantity, upper: Quantity, rate: Quantity, profile: Profile, units: UnitSet
+) -> list[str]:
     if lower.value is None or lower.outcome not in (Outcome.FAIL, Outcome.UNDECIDED):
         return []
     error = profile.bench_lower_pa - lower.value
@@ -61,12 +63,14 @@ def _adjuster(lower: Quantity, upper: Quantity, rate: Quantity, profile: Profile
     text = (
         f"{way} the adjuster {abs(number):.1f} turns (± {max(spread, 0.05):.1f}): that {effect} both ends by "
     )
-    text += f"{abs(error) / PSI:.2f} psi and puts {what} on its rated {profile.bench_lower_pa / PSI:.1f} psi."
+    rated = units.text(Dimension.PRESSURE, profile.bench_lower_pa)
+    text += f"{units.text(Dimension.PRESSURE, abs(error))} and puts {what} on its rated {rated}."
     if upper.value is not None and upper.limits is not None:
         after = upper.value + error
         low, high = upper.limits
         if not low <= after <= high:
-            text += f" The upper end would then be at {after / PSI:.2f} psi, outside its limits."
+            told = units.text(Dimension.PRESSURE, after)
+            text += f" The upper end would then be at {told}, outside its limits."
     return [text]
 
 
@@ -77,7 +81,7 @@ def _without_area(rate: Quantity) -> float:
 
 
 def _span(
-    lower: Quantity, upper: Quantity, quantities: Mapping[str, Quantity], profile: Profile
+    lower: Quantity, upper: Quantity, quantities: Mapping[str, Quantity], profile: Profile, units: UnitSet
 ) -> list[str]:
     """Lower right and upper wrong cannot be mended by turning: the span belongs to the spring."""
     if lower.value is None or upper.value is None or upper.limits is None or lower.limits is None:
@@ -89,8 +93,9 @@ def _span(
     if abs(span - rated) <= allowance + spread:
         return []
     wide = "wider" if span > rated else "narrower"
+    seen, wanted = units.text(Dimension.PRESSURE, span), units.text(Dimension.PRESSURE, rated)
     lines = [
-        f"The span is {span / PSI:.2f} psi, {wide} than the rated {rated / PSI:.1f} psi. No turning of the "
+        f"The span is {seen}, {wide} than the rated {wanted}. No turning of the "
         "adjuster mends that: check the spring, the travel and the effective area."
     ]
     rate = quantities["spring_rate"].value
@@ -104,18 +109,19 @@ def _span(
     return lines
 
 
-def _travel(travel: Quantity, profile: Profile) -> list[str]:
+def _travel(travel: Quantity, profile: Profile, units: UnitSet) -> list[str]:
     if travel.value is None:
         return [f"Travel was not measured: {travel.why}."] if travel.why else []
     missing = profile.rated_travel_m - travel.value
+    told = units.text(Dimension.LENGTH, abs(missing))
     if travel.outcome is Outcome.FAIL and missing > 0.0:
         return [
-            f"Travel is short by {missing / 0.0254:.3f} in ({missing * 1e3:.2f} mm). Do not accept it: look "
+            f"Travel is short by {told}. Do not accept it: look "
             "for a stop that comes too early, a wrong coupling, or a plug that does not reach its seat."
         ]
     if travel.outcome is Outcome.FAIL:
         return [
-            f"Travel is {-missing / 0.0254:.3f} in more than rated, beyond what is accepted: was the plug on "
+            f"Travel is {told} more than rated, beyond what is accepted: was the plug on "
             "its seat when it was coupled?"
         ]
     if travel.outcome is Outcome.UNDECIDED:
@@ -123,11 +129,15 @@ def _travel(travel: Quantity, profile: Profile) -> list[str]:
     return []
 
 
-def _seat_load(load: Quantity, profile: Profile) -> list[str]:
+def _seat_load(load: Quantity, profile: Profile, units: UnitSet) -> list[str]:
     if load.value is None or load.limits is None or load.outcome is Outcome.PASS:
         return []
-    short = load.limits[0] - load.value
-    doubt = f"{load.value:.0f} N ± {load.expanded_uncertainty or 0.0:.0f} N against {load.limits[0]:.0f} N"
+
+    def told(force_n: float) -> str:
+        return units.text(Dimension.FORCE, force_n)
+
+    short = told(load.limits[0] - load.value)
+    doubt = f"{told(load.value)} ± {told(load.expanded_uncertainty or 0.0)} against {told(load.limits[0])}"
     if load.outcome is Outcome.UNDECIDED:
         return [f"Seat load is too near to what is required to be called: {doubt}."]
     cure = (
@@ -135,7 +145,7 @@ def _seat_load(load: Quantity, profile: Profile) -> list[str]:
         if profile.action is Action.AIR_TO_CLOSE
         else ("a higher lower end (tighten the adjuster) or less friction")
     )
-    return [f"Seat load is short by {short:.0f} N ({doubt}): it takes {cure}."]
+    return [f"Seat load is short by {short} ({doubt}): it takes {cure}."]
 
 
 def _friction(friction: Quantity, profile: Profile, sticking: bool) -> list[str]:

@@ -17,14 +17,24 @@ from rig.analysis.result import QUANTITIES, CheckResult, Estimate, Quantity
 from rig.analysis.samples import Samples, Sensors
 from rig.analysis.strokes import Strokes, find_strokes
 from rig.profile.model import Profile
+from rig.units import UNIT_SETS, UnitSet
 
 CORNERS = ("sliding_intercept", "full_travel", "return_start", "reseat")
 ALIGN_ANEW_S = 0.03  # a lag that wrong bends the corners: align again
 CONDITIONING_Z = 5.0  # a first cycle this far from the others is running-in, not scatter
 
 
-def analyse(samples: Samples, profile: Profile, sensors: Sensors, rule: Rule = Rule.GUARDED) -> CheckResult:
-    """Measure and judge a bench check. Never raises on a poor record: what is missing is not measured."""
+def analyse(
+    samples: Samples,
+    profile: Profile,
+    sensors: Sensors,
+    rule: Rule = Rule.GUARDED,
+    units: UnitSet = UNIT_SETS["psi"],
+) -> CheckResult:
+    """Measure and judge a bench check. Never raises on a poor record: what is missing is not measured.
+
+    `units` are those of the advice, which is in words.
+    """
     usual_s, _ = usual_lag(sensors)
     strokes = find_strokes(samples, sensors, profile.rated_travel_m, usual_s)
     findings = [examine(cycle, strokes) for cycle in strokes.cycles]
@@ -36,7 +46,7 @@ def analyse(samples: Samples, profile: Profile, sensors: Sensors, rule: Rule = R
     notes = list(strokes.notes)
     if strokes.why:
         measured = {key: Measured(key, why=strokes.why) for key in QUANTITIES}
-        return _result(measured, profile, rule, False, notes)
+        return _result(measured, profile, rule, False, notes, units)
     sticking = _sticking(findings)
     measured = measure(findings, profile, sensors, strokes, sticking)
     if _differs(findings, measured):
@@ -52,7 +62,7 @@ def analyse(samples: Samples, profile: Profile, sensors: Sensors, rule: Rule = R
             f"The stem lags the pressure by {usual_s:.2f} s (drag of packing or guides): values are those "
             "of a stem that moves very slowly."
         )
-    return _result(measured, profile, rule, sticking, notes)
+    return _result(measured, profile, rule, sticking, notes, units)
 
 
 def measure(
@@ -102,7 +112,12 @@ def _corner_rate(findings: Sequence[Findings]) -> float:
 
 
 def _result(
-    measured: dict[str, Measured], profile: Profile, rule: Rule, sticking: bool, notes: list[str]
+    measured: dict[str, Measured],
+    profile: Profile,
+    rule: Rule,
+    sticking: bool,
+    notes: list[str],
+    units: UnitSet,
 ) -> CheckResult:
     scatter = pooled_scatter([measured[key] for key in CORNERS])
     limits = limits_of(profile)
@@ -115,7 +130,7 @@ def _result(
         basis=profile.basis.value,
         quantities=quantities,
         cycles=_by_cycle(measured, scatter),
-        advice=tuple(advise(quantities, profile, sticking)),
+        advice=tuple(advise(quantities, profile, sticking, units)),
         notes=tuple(notes),
     )
 

@@ -23,6 +23,7 @@ TURN_GAP_M, TURN_GAP_SHARE = 0.5e-3, 0.06  # of travel after a turn: friction ha
 REST_WINDOW_PA = 4.0 * PSI
 SLIDE_WINDOW_PA = 8.0 * PSI
 LEAST_REST_PA = 0.5 * PSI  # of rest seen beyond the gap, else the corner is not measured
+NO_REST_PA = 0.1 * PSI  # less than this is the turn of a moving stem, not a contact
 LEAST_SLIDE_PA = 1.0 * PSI
 BATCH_S = 0.5  # residuals are averaged over this to see correlation
 
@@ -110,6 +111,7 @@ class Missing:
     """Why there is no corner."""
 
     why: str
+    moving: bool = False  # the stem was still on its way: there was no contact to find
 
 
 def orient(leg: Leg, low_end: bool, upward: bool, level_m: float) -> Oriented:
@@ -234,8 +236,9 @@ def _cross(data: Oriented, at: float, gap: float, slide_gap: float, bow: float) 
     sliding = ((u > slide_gap) & (u < SLIDE_WINDOW_PA)).nonzero()[0]
     rest_span = _span(u, resting)
     if len(resting) < 8 or rest_span < LEAST_REST_PA:
-        seen = max(0.0, rest_span) / PSI
-        return Missing(f"only {seen:.1f} psi of the resting stem was seen beside the corner")
+        if rest_span < NO_REST_PA:
+            return Missing("the stem was not seen at rest beside the corner", moving=True)
+        return Missing("too little of the resting stem was seen beside the corner")
     if len(sliding) < 8 or _span(u, sliding) < LEAST_SLIDE_PA:
         return Missing("too little of the sliding stem was seen beside the corner")
     rest = fit_line(u[resting], data.y[resting])

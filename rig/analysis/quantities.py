@@ -31,6 +31,7 @@ NAMES = {
     "fall": "return_start",
     "reseat": "reseat",
 }
+NEVER_ENDED = "the stem was still moving at the highest pressure of the stroke"
 TWO_LINES = "crossing of the resting and the sliding line"
 CURVE = "one line through both ways of the stroke, half a band apart"
 
@@ -131,7 +132,9 @@ class Quantities:
         why = "the stem did not come to its end of travel"
         for found in self.findings:
             start, end = self.start(found), self._level(found.full, found.fall)
-            if start is None:
+            if isinstance(found.full, Missing) and found.full.moving:
+                why = NEVER_ENDED
+            elif start is None:
                 why = found.lift.why if isinstance(found.lift, Missing) else why
             elif end is not None:
                 seen.append(Seen(found.number, end[0] - start[0], end[1] + start[1]))

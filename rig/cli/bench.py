@@ -74,6 +74,16 @@ def prepare(args: argparse.Namespace, today: date) -> Bench:
     return Bench(args, profile, stand, limits, units, highest)
 
 
+def limit_words(bench: Bench) -> tuple[str, ...]:
+    """The limits a person should know before the air comes, each with its source."""
+    units, limits = bench.units, bench.limits
+    cap, rate = limits.pressure_max_pa, limits.rate_max_pa_per_s
+    return (
+        f"never above {units.text(Dimension.PRESSURE, cap.value)} ({cap.source})",
+        f"never faster than {units.text(Dimension.PRESSURE_RATE, rate.value)} ({rate.source})",
+    )
+
+
 def _cap_too_low(limits: Limits, profile: Profile, units: UnitSet) -> str:
     def told(value_pa: float) -> str:
         return units.text(Dimension.PRESSURE, value_pa)
@@ -121,7 +131,7 @@ def run_bench(
     """
     args, profile = bench.args, bench.profile
     console = Console(stderr=args.json)
-    check = BenchCheck(profile, plan_ramp(profile, bench.highest_pa), cycles=args.cycles)
+    check = BenchCheck(profile, plan_ramp(profile, bench.highest_pa), cycles=args.cycles, units=bench.units)
     with opened() if opened else open_stand(bench.stand, profile, bench.limits, bench.pace) as runner:
         folder = new_record_folder(args.records, profile.model, started)
         with (
@@ -133,7 +143,7 @@ def run_bench(
                 rows_per_write=500 if bench.pace == "instant" else 1,
                 sync_every_s=None if bench.pace == "instant" else 1.0,
             ) as record,
-            choose_screen(console, profile, bench.units) as screen,
+            choose_screen(console, profile, bench.units, limit_words(bench)) as screen,
             Interrupts() as interrupts,
         ):
             ended = runner(

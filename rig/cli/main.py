@@ -5,7 +5,7 @@ import sys
 from collections.abc import Sequence
 
 from rig import __version__
-from rig.cli.exits import WRONG_INPUT
+from rig.cli.exits import STOPPED, WRONG_INPUT
 
 COMMANDS = ("check", "spring", "profile", "forces", "stand", "sheet", "redo", "simulate")
 
@@ -35,11 +35,15 @@ def _module(name: str):  # type: ignore[no-untyped-def]
 
 def main(argv: Sequence[str] | None = None) -> int:
     from rig.files import FileProblems
-    from rig.record.problem import RecordProblem
+    from rig.record.problem import RecordLost, RecordProblem
 
     args = parser().parse_args(argv)
     try:
         return int(args.run(args))
+    except RecordLost as problem:
+        print(f"Stopped, the record could not be kept: {problem}", file=sys.stderr)
+        print("Make sure that the casing is without pressure before going near the valve.", file=sys.stderr)
+        return STOPPED
     except (FileProblems, RecordProblem) as problems:
         print(problems, file=sys.stderr)
         return WRONG_INPUT

@@ -13,7 +13,7 @@ from rig.record.reader import Record, read_record, sensors_of
 from rig.record.result_file import result_json, save_result
 from rig.report.sheet import write_sheet
 from rig.report.table import print_result
-from rig.units import UNIT_SETS
+from rig.units import UNIT_SETS, UnitSet
 
 BENCH_CHECK = "bench check"
 
@@ -30,22 +30,36 @@ def read_check(folder: Path) -> Record:
     return record
 
 
-def result_of(record: Record) -> CheckResult:
-    """Analyse a record; a run that was stopped is never a pass."""
-    result = analyse(record.samples, record.profile, sensors_of(record.stand))
+def result_of(record: Record, units: UnitSet = UNIT_SETS["psi"]) -> CheckResult:
+    """Analyse a record; a run that was stopped judges nothing, whatever its numbers say."""
+    result = analyse(record.samples, record.profile, sensors_of(record.stand), units=units)
     trips = tuple(event.text for event in record.events if event.kind == "trip")
     stopped = bool(trips) or any(event.kind in ("stop", "refusal") for event in record.events)
     remarks = tuple(event.text for event in record.events if event.kind == "remark")
-    outcome = Outcome.STOPPED if stopped else result.outcome
-    return replace(result, outcome=outcome, trips=trips, notes=result.notes + remarks)
+    result = replace(result, trips=trips, notes=result.notes + remarks)
+    return _unjudged(result) if stopped else result
+
+
+def _unjudged(result: CheckResult) -> CheckResult:
+    """Of a run that did not come to its end: the numbers stay, their outcomes and the advice go."""
+    quantities = {
+        key: quantity
+        if quantity.outcome is Outcome.NOT_MEASURED
+        else replace(quantity, outcome=Outcome.NOT_JUDGED, conformity=None, risk="")
+        for key, quantity in result.quantities.items()
+    }
+    return replace(result, outcome=Outcome.STOPPED, quantities=quantities, advice=())
 
 
 def conclude(record: Record, units_name: str, as_json: bool) -> int:
-    """Save result and sheet into the record, then show the result; never the other way round."""
+    """Save result and sheet into the record, then show the result.
+
+    A result that cannot be saved is shown all the same, and RecordProblem raised after it: a pass without
+    its evidence is none.
+    """
     units = UNIT_SETS[units_name]
-    result = result_of(record)
-    save_result(result, units, record.folder)
-    write_sheet(record, result, record.folder / "sheet.html", units)
+    result = result_of(record, units)
+    problem = _save(record, result, units)
     if as_json:
         json.dump(result_json(result, units, record.folder), sys.stdout, indent=2)
         print()
@@ -53,4 +67,15 @@ def conclude(record: Record, units_name: str, as_json: bool) -> int:
         from rich.console import Console
 
         print_result(Console(), result, units, record)
+    if problem is not None:
+        raise problem
     return OF_OUTCOME[result.outcome]
+
+
+def _save(record: Record, result: CheckResult, units: UnitSet) -> RecordProblem | None:
+    try:
+        save_result(result, units, record.folder)
+        write_sheet(record, result, record.folder / "sheet.html", units)
+    except RecordProblem as problem:
+        return problem
+    return None

@@ -22,6 +22,7 @@ def run(args: argparse.Namespace) -> int:
 
     record = read_check(args.record)
     path = args.output or args.record / "sheet.html"
-    write_sheet(record, result_of(record), path, UNIT_SETS[args.units])
+    units = UNIT_SETS[args.units]
+    write_sheet(record, result_of(record, units), path, units)
     print(path)
     return PASS

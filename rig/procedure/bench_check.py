@@ -11,6 +11,7 @@ from rig.analysis.samples import REST, RETURN, RISE, TOP, ZERO
 from rig.procedure.ramp import PSI, RampPlan
 from rig.procedure.watch import Stroke, Window
 from rig.profile.model import Action, Profile
+from rig.units import UNIT_SETS, Dimension, UnitSet
 from safety.signals import Demand, Reading
 
 Steps = Generator[Demand, Reading, None]
@@ -37,6 +38,7 @@ class BenchCheck:
     profile: Profile
     plan: RampPlan
     cycles: int = 3
+    units: UnitSet = UNIT_SETS["psi"]  # of the remarks
     remarks: list[str] = field(default_factory=list)
 
     def __post_init__(self) -> None:
@@ -146,9 +148,10 @@ class BenchCheck:
         began = self._now_s
         while not (self._steady() and self.stroke.pressure_pa < GONE_PA):
             if self._now_s - began > REST_LIMIT_S:
+                left = self.units.text(Dimension.PRESSURE, reading.pressure.value)
                 self.remarks.append(
-                    f"After {REST_LIMIT_S:.0f} s of venting the casing still shows "
-                    f"{reading.pressure.value:.0f} Pa: is the vent clear, is the zero right?"
+                    f"After {REST_LIMIT_S:.0f} s of venting the casing still shows {left}: "
+                    "is the vent clear, is the zero right?"
                 )
                 break
             reading = yield from self._ask(0.0, 0.0, stage, vent=True)
@@ -170,9 +173,9 @@ class BenchCheck:
 
     def _remark_unfinished(self, lift_pa: float | None) -> None:
         moved = "never left its rest" if lift_pa is None else "was still moving"
+        highest = self.units.text(Dimension.PRESSURE, self.plan.highest_pa)
         self.remarks.append(
-            f"Cycle {self._cycle}: the stem {moved} at the highest pressure allowed "
-            f"({self.plan.highest_pa / PSI:.2f} psi)."
+            f"Cycle {self._cycle}: the stem {moved} at the highest pressure allowed ({highest})."
         )
 
     def _ask(

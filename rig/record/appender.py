@@ -3,7 +3,7 @@
 import os
 from pathlib import Path
 
-from rig.record.problem import RecordProblem
+from rig.record.problem import RecordLost, RecordProblem
 
 # fdatasync brings the data to the disk without the access times; not every system has it.
 _bring_to_disk = getattr(os, "fdatasync", os.fsync)
@@ -16,7 +16,7 @@ class Appender:
 
     With one row per write a killed process loses nothing it was given. What the system does not take
     (disk full) stays in memory in order and is tried again with the next row, so that room made on the
-    disk mends the file; each failing call raises RecordProblem.
+    disk mends the file; each failing call raises RecordLost.
     """
 
     def __init__(self, path: Path, header: str, rows_per_write: int = 1) -> None:
@@ -34,13 +34,13 @@ class Appender:
         self.flush()
 
     def append(self, row: str) -> None:
-        """Add one row, its line end included; raises RecordProblem when the system does not take it."""
+        """Add one row, its line end included; raises RecordLost when the system does not take it."""
         self._waiting.append(row)
         if len(self._waiting) >= self._rows_per_write:
             self.flush()
 
     def flush(self) -> None:
-        """Hand everything to the system; raises RecordProblem when it does not take it."""
+        """Hand everything to the system; raises RecordLost when it does not take it."""
         rest = self._rest + "".join(self._waiting).encode() if self._waiting else self._rest
         self._waiting.clear()
         try:
@@ -50,7 +50,7 @@ class Appender:
                 rest = rest[taken:]
         except OSError as error:
             reason = error.strerror or str(error)
-            raise RecordProblem(
+            raise RecordLost(
                 f"{self.path}: could not be written: {reason} ({len(rest)} bytes wait in memory)"
             ) from error
         finally:
@@ -64,12 +64,12 @@ class Appender:
             self._synced = written
 
     def close(self) -> None:
-        """Flush, bring to the disk and close; raises RecordProblem when anything could not be kept."""
+        """Flush, bring to the disk and close; raises RecordLost when anything could not be kept."""
         try:
             self.flush()
             self.sync()
         except OSError as error:
             reason = error.strerror or str(error)
-            raise RecordProblem(f"{self.path}: could not be brought to the disk: {reason}") from error
+            raise RecordLost(f"{self.path}: could not be brought to the disk: {reason}") from error
         finally:
             os.close(self._handle)

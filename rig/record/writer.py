@@ -13,7 +13,7 @@ from typing import Any, Self
 from rig.record.appender import Appender
 from rig.record.atomic import save_text, sync_folder
 from rig.record.columns import EVENT_HEADER, SAMPLE_HEADER, event_row, sample_row
-from rig.record.problem import RecordProblem
+from rig.record.problem import RecordLost, RecordProblem
 from rig.stand.sample import Sample
 
 CLOSED = "record closed"  # kind of the last event of a record that was ended in order
@@ -45,7 +45,7 @@ class RecordWriter:
 
     `sync_every_s` is how often a helper thread brings the rows to the disk, so that a power cut costs
     no more than that; None leaves it to `close` (virtual time: the whole run is over within seconds).
-    Every failure raises RecordProblem from the call that met it, or, for the helper thread, from the
+    Every failure raises RecordLost from the call that met it, or, for the helper thread, from the
     next call; rows not taken stay in memory and are tried again.
     """
 
@@ -90,19 +90,19 @@ class RecordWriter:
         self.close()
 
     def sample(self, sample: Sample) -> None:
-        """Append one scan; raises RecordProblem."""
+        """Append one scan; raises RecordLost."""
         self.last_s = sample.reading.time_s
         self._samples.append(sample_row(sample))
         self._raise_sync_error()
 
     def event(self, time_s: float, kind: str, text: str) -> None:
-        """Append one event, after the samples that came before it; raises RecordProblem."""
+        """Append one event, after the samples that came before it; raises RecordLost."""
         self._samples.flush()
         self._events.append(event_row(time_s, kind, text))
         self._raise_sync_error()
 
     def close(self) -> None:
-        """End the record in order and bring all of it to the disk; raises RecordProblem. Twice is once."""
+        """End the record in order and bring all of it to the disk; raises RecordLost. Twice is once."""
         if self._closed:
             return
         self._closed = True
@@ -122,7 +122,7 @@ class RecordWriter:
             except RecordProblem as problem:
                 problems.append(problem)
         if problems:
-            raise RecordProblem("\n".join(str(problem) for problem in problems))
+            raise RecordLost("\n".join(str(problem) for problem in problems))
 
     def _keep_syncing(self, every_s: float) -> None:
         while not self._stop.wait(every_s):
@@ -135,6 +135,6 @@ class RecordWriter:
     def _raise_sync_error(self) -> None:
         error, self._sync_error = self._sync_error, None
         if error is not None:
-            raise RecordProblem(
+            raise RecordLost(
                 f"{self.folder}: the record could not be brought to the disk: {error.strerror or error}"
             ) from error

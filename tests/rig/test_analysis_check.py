@@ -9,6 +9,7 @@ from rig.analysis.check import analyse
 from rig.analysis.result import QUANTITIES, CheckResult, Outcome
 from rig.analysis.samples import RETURN, RISE, Samples
 from rig.profile.model import Action, Basis, Tolerance
+from rig.units import UNIT_SETS
 
 from .synthetic import CLEAN, INCH, PERFECT, PSI, SENSORS, IdealValve, Rig, profile_for, record
 
@@ -201,6 +202,14 @@ def test_adjuster_advice_gives_turns_and_direction() -> None:
     line = next(line for line in result.advice if line.startswith("Tighten"))
     assert f"{expected:.1f} turns" in line
     assert "raises" in line
+
+
+def test_advice_is_in_the_units_asked_for() -> None:
+    low = IdealValve(lower_pa=8 * PSI, upper_pa=28 * PSI)
+    result = analyse(record(low, Rig()), profile_for(VALVE), SENSORS, units=UNIT_SETS["bar"])
+    line = next(line for line in result.advice if line.startswith("Tighten"))
+    assert "on its rated 0.724 bar" in line  # 10.5 psi with friction in it
+    assert "psi" not in " ".join(result.advice)
 
 
 def test_a_wrong_span_is_said_not_to_be_mended_by_turning() -> None:
