@@ -39,6 +39,17 @@ def limits_for(
     return replace(limits, rate_max_pa_per_s=Cap(stand.maximum_rate_pa_per_s, "stand"))
 
 
+def limits_without_profile(stand: Stand) -> Limits:
+    """To make a stand safe with no valve known: nothing is raised, so only the stand's own cap counts."""
+    span_m = Cap(stand.stem_position.scale.span, "stand")
+    return Limits(
+        pressure_max_pa=lowest(Cap(stand.maximum_pressure_pa, "stand"), HIGHEST_EVER),
+        travel_max_m=span_m,
+        move_by_pa=HIGHEST_EVER,
+        signals=expect(Role.PRESSURE, Role.POSITION, period_s=signal_period_s(stand)),
+    )
+
+
 def signal_period_s(stand: Stand) -> Cap:
     """How old the last good value of a signal may become [s]: longer where one lost answer costs more.
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from safety.state import Mode
 
 README = (Path(__file__).parents[2] / "safety" / "README.md").read_text(encoding="utf-8")
-TESTS = "\n".join(path.read_text(encoding="utf-8") for path in Path(__file__).parent.glob("test_*.py"))
+TESTS = "\n".join(path.read_text(encoding="utf-8") for path in Path(__file__).parents[1].rglob("test_*.py"))
 
 
 def hazards() -> list[list[str]]:

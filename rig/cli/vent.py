@@ -1,0 +1,69 @@
+"""`stemrig vent --stand FILE`: make a stand safe, whatever it was doing, with nothing but its file."""
+
+import argparse
+from typing import TYPE_CHECKING
+
+from rig.cli.exits import PASS, STOPPED, UNDECIDED, UNREACHABLE
+from rig.cli.options import add_units
+
+if TYPE_CHECKING:
+    from rig.stand.clock import Clock
+    from rig.stand.model import Stand
+
+HELP = "make a stand safe from a cold start: outputs safe, read back, pressure watched until it is gone"
+
+CLEAR = "Everybody clear of the stem and of the vent: the stem moves as the air goes, and venting is loud."
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--stand", metavar="STAND", required=True, help="stand file, or the name of a shipped one"
+    )
+    add_units(parser)
+
+
+def run(args: argparse.Namespace) -> int:
+    from rig.stand.file import load_stand
+
+    stand = load_stand(args.stand)
+    if stand.built_in:
+        print(
+            f"stand '{stand.name}' is the built-in one: it exists only while a command runs it, "
+            "and there is nothing to vent. To practise, serve one with `stemrig simulate`."
+        )
+        return PASS
+    return vent(stand, args.units, _clock())
+
+
+def vent(stand: "Stand", units_name: str, clock: "Clock") -> int:
+    """Do it, tell it, and say what is left to do by hand; the exit code."""
+    from rig.cli.interrupts import Interrupts
+    from rig.report.vent_words import VentBoard
+    from rig.stand.make_safe import Safe, make_safe
+    from rig.stand.modbus import open_buses
+    from rig.units import UNIT_SETS
+
+    board = VentBoard(stand, UNIT_SETS[units_name], lambda line: print(line, flush=True))
+    print(f"Making stand '{stand.name}' safe. {CLEAR}", flush=True)
+    buses = open_buses(stand.links)
+    try:
+        with Interrupts() as interrupts:
+            end = make_safe(stand, buses, clock, board.saw, lambda: interrupts.presses > 0)
+    finally:
+        for bus in buses.values():
+            bus.close()
+    board.ended(end)
+    return {
+        Safe.VENTED: PASS,
+        Safe.UNMEASURED: UNDECIDED,
+        Safe.NOT_SAFE: STOPPED,
+        Safe.STOPPED: STOPPED,
+        Safe.UNREACHABLE: UNREACHABLE,
+        Safe.WRONG_DEVICE: UNREACHABLE,
+    }[end]
+
+
+def _clock() -> "Clock":
+    from rig.stand.clock import MonotonicClock
+
+    return MonotonicClock()
