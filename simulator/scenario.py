@@ -5,6 +5,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
@@ -88,12 +89,18 @@ def load(name: str | Path) -> Scenario:
     if path.suffix not in (".yaml", ".yml"):
         path = FOLDER / f"{name}.yaml"
         if not path.exists():
-            raise ScenarioProblem(f"there is no scenario '{name}'; there are: {', '.join(names())}")
+            raise ScenarioProblem(_no_such(str(name)))
     try:
         text = path.read_text(encoding="utf-8")
     except OSError as problem:
         raise ScenarioProblem(f"{path}: {problem.strerror}") from None
     return read(text, path.stem, str(path))
+
+
+def _no_such(name: str) -> str:
+    near = get_close_matches(name, names(), n=5, cutoff=0.4)
+    those = f"the nearest are: {', '.join(near)}" if near else f"there are: {', '.join(names())}"
+    return f"there is no scenario '{name}'; {those}"
 
 
 def read(text: str, name: str, where: str = "scenario") -> Scenario:

@@ -75,15 +75,17 @@ class RtuServer:
         pace: Pace | None = None,
         link: str | None = None,
         seed: int = 0,
-        parity: str = "N",
+        parity: str = "none",
+        stop_bits: int = 2,
     ) -> None:
+        """`parity` and `stop_bits` matter on a real serial device only."""
         self.stand, self.baud, self.link = stand, baud, link
         self.pace = pace or RealTime()
         self.random = Random(f"wire {seed}")
         self.lock = threading.RLock()
         self.requests = 0
         self.bad_frames = 0
-        self._port = None if isinstance(device, int) else _open(device, baud, parity)
+        self._port = None if isinstance(device, int) else _open(device, baud, parity, stop_bits)
         self._fd = device if isinstance(device, int) else self._port.fileno()  # type: ignore[union-attr]
         self._wake, self._waker = os.pipe()
         self._thread = threading.Thread(target=self._run, name="simulated stand, RTU", daemon=True)
@@ -182,8 +184,8 @@ class RtuServer:
             time.sleep(max(wait, SLICE_S) if sent + 1 < len(frame) else max(wait, 0.0))
 
 
-def _open(device: str, baud: int, parity: str) -> serial.Serial:
-    return serial.Serial(device, baud, parity=parity, stopbits=1 if parity != "N" else 2, exclusive=True)
+def _open(device: str, baud: int, parity: str, stop_bits: int) -> serial.Serial:
+    return serial.Serial(device, baud, parity=parity[0].upper(), stopbits=stop_bits, exclusive=True)
 
 
 def serve_rtu(
@@ -193,6 +195,8 @@ def serve_rtu(
     pace: Pace | None = None,
     link: str | None = None,
     seed: int = 0,
+    parity: str = "none",
+    stop_bits: int = 2,
 ) -> RtuServer:
-    """Serve a stand on a serial device, or on one open end of a pseudo-terminal."""
-    return RtuServer(stand, device, baud, pace, link, seed)
+    """Serve a stand on a serial device, or on one open end of a pseudo-terminal. Raises OSError."""
+    return RtuServer(stand, device, baud, pace, link, seed, parity, stop_bits)

@@ -112,8 +112,14 @@ def test_all_that_is_wrong_with_a_file_is_told_at_once() -> None:
 
 
 def test_an_unknown_name_is_told_with_those_that_there_are() -> None:
-    with pytest.raises(ScenarioProblem, match=r"no scenario 'sunny'.*healthy-brine-letdown"):
-        load("sunny")
+    with pytest.raises(ScenarioProblem, match=r"no scenario 'zzz'.*healthy-brine-letdown"):
+        load("zzz")
+
+
+def test_a_name_misspelt_is_told_with_the_nearest() -> None:
+    with pytest.raises(ScenarioProblem, match=r"the nearest are: (.*, )?healthy-brine-letdown") as told:
+        load("brine-letdown")
+    assert "leaking-diaphragm-mild" not in str(told.value)
 
 
 def test_text_that_is_no_yaml_is_told() -> None:
