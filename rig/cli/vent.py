@@ -1,6 +1,7 @@
 """`stemrig vent --stand FILE`: make a stand safe, whatever it was doing, with nothing but its file."""
 
 import argparse
+from contextlib import ExitStack
 from typing import TYPE_CHECKING
 
 from rig.cli.exits import PASS, STOPPED, UNDECIDED, UNREACHABLE
@@ -39,6 +40,7 @@ def vent(stand: "Stand", units_name: str, clock: "Clock") -> int:
     """Do it, tell it, and say what is left to do by hand; the exit code."""
     from rig.cli.interrupts import Interrupts
     from rig.report.vent_words import VentBoard
+    from rig.stand.lock import StandInUse, only_controller
     from rig.stand.make_safe import Safe, make_safe
     from rig.stand.modbus import open_buses
     from rig.units import UNIT_SETS
@@ -47,7 +49,12 @@ def vent(stand: "Stand", units_name: str, clock: "Clock") -> int:
     print(f"Making stand '{stand.name}' safe. {CLEAR}", flush=True)
     buses = open_buses(stand.links)
     try:
-        with Interrupts() as interrupts:
+        with ExitStack() as stack:
+            try:
+                stack.enter_context(only_controller(stand))
+            except StandInUse as problem:
+                print(f"{problem}. Making it safe goes on all the same.", flush=True)
+            interrupts = stack.enter_context(Interrupts())
             end = make_safe(stand, buses, clock, board.saw, lambda: interrupts.presses > 0)
     finally:
         for bus in buses.values():

@@ -11,6 +11,7 @@ from typing import Any, Protocol
 
 from rig.stand.clock import Clock, MonotonicClock, PacedClock
 from rig.stand.link import Bus, LinkFault
+from rig.stand.lock import StandInUse, only_controller
 from rig.stand.loop import ScanLoop
 from rig.stand.model import Stand
 from rig.stand.notice import Notice
@@ -154,10 +155,21 @@ class ScanServer:
 
 
 def serve(setup: Setup, pipe: Connection, post: Post) -> None:
-    """The child's main function. Tells the parent "ready", or why not, before the first scan."""
+    """The child's main function. Tells the parent "ready", or why not, before the first scan.
+
+    The stand is held by this process, which alone writes to it, until it is gone.
+    """
     for name in ("SIGINT", "SIGHUP"):  # the parent turns Ctrl-C and a closed terminal into orders
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.SIG_IGN)
+    try:
+        with only_controller(setup.stand):
+            _serve_alone(setup, pipe, post)
+    except StandInUse as problem:
+        pipe.send(("connection", str(problem), 0))
+
+
+def _serve_alone(setup: Setup, pipe: Connection, post: Post) -> None:
     take_priority()
     ring = Ring(SIZE, setup.ring_slots, setup.ring_name)
     buses: Mapping[str, Bus] = {}

@@ -13,6 +13,7 @@ from rig.cli.main import main
 from rig.stand.clock import VirtualClock
 from rig.stand.file import load_stand, stand_text
 from rig.stand.link import InProcessBus
+from rig.stand.lock import only_controller
 from rig.stand.make_safe import Safe, make_safe
 from rig.stand.model import Stand, Table, TcpLink
 from rig.stand.sample import Sample
@@ -165,6 +166,21 @@ def test_a_person_who_stops_it_leaves_the_outputs_safe() -> None:
     machine.advance(machine.time_s + 0.1)
     assert machine.drive.valves.vent_open
     assert not machine.drive.valves.supply_open
+
+
+def test_it_goes_on_and_says_so_where_another_program_holds_the_stand(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    machine = under_air(full_stand())
+    with closing(serve_tcp(machine, pace=LockStep())) as server:
+        link = TcpLink("bay", "127.0.0.1", server.port, deadline_s=5.0)
+        served = replace(machine.stand, links={"bay": link})
+        with only_controller(served):
+            code = rig.cli.vent.vent(served, "psi", VirtualClock())
+    told = capsys.readouterr().out
+    assert code == PASS
+    assert "in use by another program" in told
+    assert machine.outputs.casing_pa < 0.5 * PSI
 
 
 # -- the command ---------------------------------------------------------------------------------------

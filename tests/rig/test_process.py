@@ -89,6 +89,19 @@ def test_when_whoever_records_fails_the_stand_is_vented_first(
         assert machine.outputs.casing_pa < 0.6 * PSI
 
 
+def test_a_second_controller_is_refused_until_the_first_is_gone_even_when_it_is_killed(
+    lock_step: TcpServer,
+) -> None:
+    second = StandProcess(at_port(lock_step.port), limits(), SPEED)
+    with StandProcess(at_port(lock_step.port), limits(), SPEED) as first:
+        with pytest.raises(LinkFault, match="in use by another program"):
+            second.open()
+        assert not second.alive
+        kill_child(first)
+    with second:
+        assert second.alive
+
+
 def kill_child(scan: StandProcess) -> None:
     assert scan._process is not None
     assert scan._process.pid is not None

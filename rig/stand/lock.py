@@ -1,0 +1,132 @@
+"""One controller on one stand: a lock on what the outputs are reached by, let go by the system when we die.
+
+It sees the programs of this computer that share its folder for temporary files. A controller on another
+computer is seen only by read-backs that nobody here wrote.
+"""
+
+import os
+import re
+import sys
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from datetime import datetime
+from pathlib import Path
+
+from rig.stand.model import RtuLink, Stand
+from rig.stand.outputs import declared_outputs
+
+if sys.platform == "win32":
+    import msvcrt
+
+    FAR = 1 << 20  # the locked byte, beyond what is written: a locked one cannot be read by others
+
+    def _try_lock(file: int) -> None:
+        os.lseek(file, FAR, os.SEEK_SET)
+        msvcrt.locking(file, msvcrt.LK_NBLCK, 1)
+
+else:
+    import fcntl
+
+    def _try_lock(file: int) -> None:
+        fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+
+
+class StandInUse(Exception):  # noqa: N818 - says what is so
+    """Another program has the stand, or that cannot be found out; `str()` of it is for a person."""
+
+
+def what_is_locked(stand: Stand) -> list[str]:
+    """A serial line as a whole; on a network every unit that has outputs. Sorted."""
+    found = set()
+    for name in {module for module, _, _ in declared_outputs(stand)}:
+        module = stand.modules[name]
+        link = stand.links[module.link]
+        if isinstance(link, RtuLink):
+            found.add(f"serial {os.path.realpath(link.device)}")
+        else:
+            found.add(f"tcp {link.host.lower()} {link.port} unit {module.unit}")
+    return sorted(found)
+
+
+@contextmanager
+def only_controller(stand: Stand, folder: Path | None = None) -> Iterator[None]:
+    """Hold the stand. Raises StandInUse at once where another program holds any part of it.
+
+    `folder`: where the lock files are; the system's folder for temporary files unless given.
+    """
+    held: list[tuple[Path, int]] = []
+    try:
+        for key in what_is_locked(stand):
+            path = (folder or Path(tempfile.gettempdir())) / f"stemrig-{_file_name(key)}.lock"
+            held.append((path, _hold(path, stand.name)))
+        yield
+    finally:
+        for path, file in reversed(held):
+            _let_go(path, file)
+
+
+def _hold(path: Path, name: str) -> int:
+    """The locked file. Raises StandInUse."""
+    while True:
+        try:
+            file = _open(path)
+        except OSError as error:
+            raise StandInUse(
+                f"whether another program runs stand '{name}' cannot be found out: {path}: {error.strerror}"
+            ) from None
+        try:
+            _try_lock(file)
+        except OSError:
+            said = _said(file)
+            os.close(file)
+            raise StandInUse(
+                f"stand '{name}' is in use by another program on this computer{said}. Two must never write "
+                "to one stand: end that one, or wait for it"
+            ) from None
+        if _is_at(path, file):
+            break
+        os.close(file)  # its holder took it away between our two steps
+    with suppress(OSError):  # who we are is a courtesy; the lock is what counts
+        os.ftruncate(file, 0)
+        os.lseek(file, 0, os.SEEK_SET)
+        os.write(file, f"process {os.getpid()}, since {datetime.now():%Y-%m-%d %H:%M:%S}".encode())
+    return file
+
+
+def _open(path: Path) -> int:
+    no_follow: int = getattr(os, "O_NOFOLLOW", 0)
+    try:
+        return os.open(path, os.O_RDWR | os.O_CREAT | no_follow, 0o666)
+    except PermissionError:  # left by another user: it can be locked all the same
+        return os.open(path, os.O_RDONLY | no_follow)
+
+
+def _let_go(path: Path, file: int) -> None:
+    """Take the file away while it is still locked, so that nobody locks one that is gone; then close it."""
+    if sys.platform == "win32":  # an open file cannot be taken away there, and a left one does no harm
+        os.close(file)
+        return
+    with suppress(OSError):
+        path.unlink()
+    os.close(file)
+
+
+def _is_at(path: Path, file: int) -> bool:
+    try:
+        return os.path.samestat(os.fstat(file), os.stat(path))
+    except OSError:
+        return False
+
+
+def _said(file: int) -> str:
+    """What the holder wrote of itself."""
+    with suppress(OSError):
+        os.lseek(file, 0, os.SEEK_SET)
+        text = os.read(file, 200).decode(errors="replace").strip()
+        return f" ({text})" if text else ""
+    return ""
+
+
+def _file_name(key: str) -> str:
+    return re.sub(r"[^A-Za-z0-9.]+", "-", key).strip("-.")
