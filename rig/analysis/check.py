@@ -7,7 +7,6 @@ from math import sqrt
 from rig.analysis.advice import advise
 from rig.analysis.corner import Corner
 from rig.analysis.cycle import Findings, examine
-from rig.analysis.decision import Rule
 from rig.analysis.drag import Drag, find_drag
 from rig.analysis.instruments import INFERRED_LAG_LEAST_SD_S, Instruments, usual_lag
 from rig.analysis.judge import judge, limits_of, overall
@@ -28,7 +27,6 @@ def analyse(
     samples: Samples,
     profile: Profile,
     sensors: Sensors,
-    rule: Rule = Rule.GUARDED,
     units: UnitSet = UNIT_SETS["psi"],
 ) -> CheckResult:
     """Measure and judge a bench check. Never raises on a poor record: what is missing is not measured.
@@ -46,7 +44,7 @@ def analyse(
     notes = list(strokes.notes)
     if strokes.why:
         measured = {key: Measured(key, why=strokes.why) for key in QUANTITIES}
-        return _result(measured, profile, rule, False, notes, units)
+        return _result(measured, profile, False, notes, units)
     sticking = _sticking(findings)
     measured = measure(findings, profile, sensors, strokes, sticking)
     if _differs(findings, measured):
@@ -62,7 +60,7 @@ def analyse(
             f"The stem lags the pressure by {usual_s:.2f} s (drag of packing or guides): values are those "
             "of a stem that moves very slowly."
         )
-    return _result(measured, profile, rule, sticking, notes, units)
+    return _result(measured, profile, sticking, notes, units)
 
 
 def measure(
@@ -114,7 +112,6 @@ def _corner_rate(findings: Sequence[Findings]) -> float:
 def _result(
     measured: dict[str, Measured],
     profile: Profile,
-    rule: Rule,
     sticking: bool,
     notes: list[str],
     units: UnitSet,
@@ -124,7 +121,7 @@ def _result(
     quantities: dict[str, Quantity] = {}
     for key in QUANTITIES:
         found: Combined | None = combine(measured[key], scatter) if measured[key].seen else None
-        quantities[key] = judge(measured[key], found, limits.get(key), rule)
+        quantities[key] = judge(measured[key], found, limits.get(key), profile.decision_rule)
     return CheckResult(
         outcome=overall(quantities.values()),
         basis=profile.basis.value,

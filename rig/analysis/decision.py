@@ -7,21 +7,13 @@ risk), without a prior: what other valves were like is not used.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from enum import StrEnum
 from math import exp, inf, isinf, pi, sqrt
 
 from rig.analysis.result import Outcome
 from rig.analysis.student import coverage_factor, normal_cdf, t_cdf
+from rig.profile.model import DecisionRule
 
 LEAST_RATIO = 4.0  # test uncertainty ratio below which people are warned; common practice
-
-
-class Rule(StrEnum):
-    """How near to a limit a value may lie and still be decided on."""
-
-    GUARDED = "guarded acceptance"  # a guard band of U on both sides of each limit: undecided inside it
-    SIMPLE = "simple acceptance"  # the value decides; refused to be called either way where U > tolerance / 4
-    SHARED = "shared risk"  # the value decides, whatever its uncertainty
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,7 +28,7 @@ def decide(
     u: float,
     limits: tuple[float, float],
     freedom: float = inf,
-    rule: Rule = Rule.GUARDED,
+    rule: DecisionRule = DecisionRule.GUARDED,
     guard_band: float | None = None,
 ) -> Decision:
     """Judge one value against limits (either may be infinite); the guard band is U (95 %) by default.
@@ -50,11 +42,11 @@ def decide(
     inside = low <= value <= high
     outcome = Outcome.PASS if inside else Outcome.FAIL
     guard = coverage_factor(_whole(freedom)) * u if guard_band is None else guard_band
-    if rule is Rule.GUARDED:
+    if rule is DecisionRule.GUARDED:
         nearest = min(value - low, high - value)  # > 0 inside
         if abs(nearest) < guard:
             outcome = Outcome.UNDECIDED
-    elif rule is Rule.SIMPLE and guard > (high - low) / LEAST_RATIO:
+    elif rule is DecisionRule.SIMPLE and guard > (high - low) / LEAST_RATIO:
         # ILAC-G8 calls it simple acceptance only while the uncertainty is small against the tolerance.
         outcome = Outcome.UNDECIDED if abs(min(value - low, high - value)) < guard else outcome
     return Decision(outcome, conformity, risk_words(outcome, conformity))

@@ -3,11 +3,11 @@
 from collections.abc import Iterable
 from math import inf
 
-from rig.analysis.decision import Rule, decide
+from rig.analysis.decision import decide
 from rig.analysis.measured import Combined, Measured
 from rig.analysis.result import Outcome, Quantity
 from rig.analysis.student import coverage_factor
-from rig.profile.model import Basis, Profile
+from rig.profile.model import Basis, DecisionRule, Profile
 
 Limits = tuple[float, float]
 
@@ -28,7 +28,9 @@ def limits_of(profile: Profile) -> dict[str, Limits]:
     return limits
 
 
-def judge(measured: Measured, combined: Combined | None, limits: Limits | None, rule: Rule) -> Quantity:
+def judge(
+    measured: Measured, combined: Combined | None, limits: Limits | None, rule: DecisionRule
+) -> Quantity:
     """One line of the result. Not measured is never a pass."""
     if combined is None:
         return Quantity(measured.key, None, None, limits, Outcome.NOT_MEASURED, measured.method, measured.why)

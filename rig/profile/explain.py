@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from rig.layout import section
 from rig.profile.explain_trim import trim_rows
-from rig.profile.model import Action, Basis, Profile, Tolerance
+from rig.profile.model import Action, Basis, DecisionRule, Profile, Tolerance
 from rig.profile.thread import pressure_per_turn_pa
 from rig.units import PSI_PA, Dimension, UnitSet, inches_text
 
@@ -20,6 +20,13 @@ ENDS = {
 BASES = {
     Basis.FRICTION_INCLUDED: "friction included: as measured on the way up, on the valve",
     Basis.SPRING_ONLY: "spring only: the mean of the ways up and down; on the valve, friction comes on top",
+}
+DECIDED = {
+    DecisionRule.GUARDED: "guarded acceptance: undecided within the expanded uncertainty of a limit",
+    DecisionRule.SIMPLE: "simple acceptance: the value decides where its uncertainty is within a quarter of "
+    "the tolerance",
+    DecisionRule.SHARED: "shared risk: the value decides, whatever its uncertainty; near a limit half of the "
+    "decisions are wrong",
 }
 STEP_PA = {"psi": PSI_PA, "bar": 1e4, "kPa": 1e4}  # a handy shift to name the turns of
 
@@ -59,6 +66,7 @@ def _said(p: Profile, units: UnitSet) -> Iterator[Row]:
     yield "Bench range", f"{lower} to {upper}, {BASES[p.basis]}"
     yield "  lower end", f"{_window(units, p.bench_lower_pa, p.lower_tolerance)}: {starts}"
     yield "  upper end", f"{_window(units, p.bench_upper_pa, p.upper_tolerance)}: {ends}"
+    yield "Decided by", DECIDED[p.decision_rule]
     yield "Casing maximum", _pressure(units, p.casing_maximum_pa)
     yield "Supply in service", _pressure(units, p.supply_pa)
     load = p.needed_seat_load_n

@@ -5,7 +5,7 @@ from math import isnan
 from pathlib import Path
 
 from rig.files import Document, Section, find, read_text, shipped
-from rig.profile.model import Action, Basis, Profile, Tolerance
+from rig.profile.model import Action, Basis, DecisionRule, Profile, Tolerance
 from rig.profile.plausible import check
 from rig.profile.thread import EXAMPLE as THREAD
 from rig.profile.thread import thread_pitch_m
@@ -71,6 +71,7 @@ def _read(root: Section, source: str) -> Profile:
         source=source,
         trim=read_trim(root),
         obtainable_ranges_pa=read_ranges(root),
+        decision_rule=root.choice("decision_rule", DecisionRule, DecisionRule.GUARDED),
         supply_margin_pa=root.quantity_or_none("supply_margin", Dimension.PRESSURE),
     )
     root.finish()

@@ -17,6 +17,14 @@ class Basis(StrEnum):
     SPRING_ONLY = "spring only"
 
 
+class DecisionRule(StrEnum):
+    """How near to a limit a value may lie and still be decided on (JCGM 106:2012, clause 8)."""
+
+    GUARDED = "guarded acceptance"  # a guard band of U on both sides of each limit: undecided inside it
+    SIMPLE = "simple acceptance"  # the value decides; refused to be called either way where U > tolerance / 4
+    SHARED = "shared risk"  # the value decides, whatever its uncertainty
+
+
 class Plug(StrEnum):
     """Which way the stem pushes a plug onto its seat."""
 
@@ -99,6 +107,7 @@ class Profile:
     source: str = ""
     trim: Trim = field(default_factory=Trim)
     obtainable_ranges_pa: tuple[tuple[float, float], ...] = ()  # bench ranges of the springs to be had
+    decision_rule: DecisionRule = DecisionRule.GUARDED
     supply_margin_pa: float | None = None  # wanted above the lowest supply that does the work
 
     @property

@@ -2,7 +2,7 @@
 
 import json
 
-from rig.profile.model import Action, Basis, Flow, Mounting, Plug
+from rig.profile.model import Action, Basis, DecisionRule, Flow, Mounting, Plug
 from rig.schema_parts import Json, document, group, quantity, text, texts, words, yes_no
 from rig.units import Dimension as D  # noqa: N817 - stands in every line here
 
@@ -34,6 +34,9 @@ def schema() -> Json:
             "travel_surplus": quantity(D.LENGTH, "accepted above rated travel"),
             "actuator_stroke": quantity(D.LENGTH, "the actuator's own stroke, uncoupled"),
             "bench_range": _bench(),
+            "decision_rule": words(
+                DecisionRule, "how near to a limit is decided; guarded acceptance where not given"
+            ),
             "casing_maximum": quantity(D.PRESSURE, "highest pressure the casing may see"),
             "supply": quantity(D.PRESSURE, "the air the valve has in service"),
             "supply_margin": quantity(D.PRESSURE, "wanted above the lowest supply that does the work"),

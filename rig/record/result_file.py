@@ -1,6 +1,7 @@
 """The result as one object of plain values: what `--json` prints and `result.json` holds."""
 
 import json
+from math import isinf
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,10 @@ RESULT_FILE = "result.json"
 
 
 def result_json(result: CheckResult, units: UnitSet, record_path: Path) -> dict[str, Any]:
-    """Values in the unit set's units; null where not measured, and for a side that has no limit."""
+    """Values in the unit set's units; null where not measured, and for a side that has no limit.
+
+    Uncertainties of a budget are in the quantity's unit; degrees of freedom are null where infinite.
+    """
     quantities = {}
     for key in QUANTITIES:
         quantity = result.quantities.get(key)
@@ -45,6 +49,9 @@ def _quantity_json(quantity: Quantity, units: UnitSet) -> dict[str, Any]:
             return None
         return float(f"{units.to(dimension, si):.7g}")
 
+    def finite(number: float) -> float | None:
+        return None if isinf(number) else round(number, 3)
+
     measured = quantity.outcome is not Outcome.NOT_MEASURED
     return {
         "value": shown(quantity.value) if measured else None,
@@ -52,4 +59,19 @@ def _quantity_json(quantity: Quantity, units: UnitSet) -> dict[str, Any]:
         "unit": units.symbol(dimension),
         "limits": [shown(limit) for limit in quantity.limits] if quantity.limits else None,
         "outcome": quantity.outcome.value,
+        "method": quantity.method,
+        "standard_uncertainty": shown(quantity.standard_uncertainty) if measured else None,
+        "degrees_of_freedom": finite(quantity.degrees_of_freedom) if measured else None,
+        "coverage_factor": finite(quantity.coverage_factor) if measured else None,
+        "budget": [
+            {
+                "source": part.source,
+                "standard_uncertainty": shown(part.standard_uncertainty),
+                "degrees_of_freedom": finite(part.degrees_of_freedom),
+                "evaluation": "type A" if part.statistical else "type B",  # in the GUM's terms
+            }
+            for part in quantity.budget
+        ],
+        "probability_of_conformity": quantity.conformity,
+        "risk": quantity.risk,
     }

@@ -31,6 +31,7 @@ def valve_facts(profile: Profile, units: UnitSet, serial_number: str) -> list[Fa
         ("Rated travel", travel_text(units, profile.rated_travel_m), False),
         ("Bench range", bench, False),
         ("meant on", profile.basis.value, False),
+        ("decided by", profile.decision_rule.value, False),
         ("Required seat load", units.text(Dimension.FORCE, load, 3) if load else "", False),
         ("Casing maximum", units.text(Dimension.PRESSURE, profile.casing_maximum_pa, 3), False),
         ("Supply in service", units.text(Dimension.PRESSURE, profile.supply_pa, 3), False),

@@ -10,6 +10,7 @@ from rig import __version__
 from rig.analysis.result import CheckResult, Outcome
 from rig.record.atomic import save_text
 from rig.record.reader import Record
+from rig.report.budget_page import budget_page
 from rig.report.curves import curves_of
 from rig.report.facts import fact_list, run_facts, stand_facts, started_on, valve_facts
 from rig.report.forces_block import forces_page
@@ -77,6 +78,7 @@ def sheet_html(record: Record, result: CheckResult, units: UnitSet) -> str:
         person=f": {escape(str(person))}" if person else "",
         record_id=escape(record.record_id),
         version=escape(__version__),
+        budget=budget_page(profile, result, units, record.record_id),
         forces=forces_page(profile, result, units, record.record_id),
     )
 

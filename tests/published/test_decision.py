@@ -6,7 +6,6 @@ import pytest
 from scipy import stats
 
 from rig.analysis.decision import (
-    Rule,
     can_pass,
     conformance_probability,
     decide,
@@ -16,6 +15,7 @@ from rig.analysis.decision import (
 )
 from rig.analysis.result import Outcome
 from rig.analysis.student import normal_quantile
+from rig.profile.model import DecisionRule
 
 
 def test_conformance_probability_with_one_limit() -> None:
@@ -61,7 +61,7 @@ def test_a_guard_band_must_use_the_uncertainty_at_the_right_place() -> None:
 def test_wrong_acceptance_at_the_acceptance_limit(guard_in_u: float, risk: float) -> None:
     u = 0.1
     just_inside = 10.0 - guard_in_u * u - 1e-9
-    decision = decide(just_inside, u, (-inf, 10.0), rule=Rule.GUARDED, guard_band=guard_in_u * u)
+    decision = decide(just_inside, u, (-inf, 10.0), rule=DecisionRule.GUARDED, guard_band=guard_in_u * u)
     assert decision.outcome is Outcome.PASS
     assert 1 - decision.conformity == pytest.approx(risk, abs=5e-4)
 
@@ -86,13 +86,13 @@ def test_guarded_acceptance_is_undecided_within_u_of_a_limit(value: float, outco
 
 
 def test_shared_risk_always_decides_on_the_value() -> None:
-    assert decide(10.499, 0.1, (9.5, 10.5), rule=Rule.SHARED).outcome is Outcome.PASS
-    assert decide(10.501, 0.1, (9.5, 10.5), rule=Rule.SHARED).outcome is Outcome.FAIL
+    assert decide(10.499, 0.1, (9.5, 10.5), rule=DecisionRule.SHARED).outcome is Outcome.PASS
+    assert decide(10.501, 0.1, (9.5, 10.5), rule=DecisionRule.SHARED).outcome is Outcome.FAIL
 
 
 def test_simple_acceptance_decides_only_while_the_uncertainty_is_small() -> None:
-    assert decide(10.45, 0.1, (9.5, 10.5), rule=Rule.SIMPLE).outcome is Outcome.PASS
-    assert decide(10.45, 0.2, (9.5, 10.5), rule=Rule.SIMPLE).outcome is Outcome.UNDECIDED
+    assert decide(10.45, 0.1, (9.5, 10.5), rule=DecisionRule.SIMPLE).outcome is Outcome.PASS
+    assert decide(10.45, 0.2, (9.5, 10.5), rule=DecisionRule.SIMPLE).outcome is Outcome.UNDECIDED
 
 
 def test_few_degrees_of_freedom_widen_the_guard_band() -> None:

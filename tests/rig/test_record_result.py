@@ -18,12 +18,24 @@ HERE = Path("records/2026-11-25_141503_brine-letdown")
 PSI_SET, BAR_SET = UNIT_SETS["psi"], UNIT_SETS["bar"]
 
 
+BUDGET_KEYS = {
+    "method",
+    "standard_uncertainty",
+    "degrees_of_freedom",
+    "coverage_factor",
+    "budget",
+    "probability_of_conformity",
+    "risk",
+}
+
+
 def test_the_object_has_exactly_its_keys_and_every_quantity() -> None:
     made = result_json(made_up_result(), PSI_SET, HERE)
     assert list(made) == ["outcome", "basis", "quantities", "trips", "advice", "record"]
     assert tuple(made["quantities"]) == QUANTITIES
     for quantity in made["quantities"].values():
-        assert list(quantity) == ["value", "uncertainty", "unit", "limits", "outcome"]
+        assert list(quantity)[:5] == ["value", "uncertainty", "unit", "limits", "outcome"]
+        assert set(list(quantity)[5:]) == BUDGET_KEYS
     assert (made["outcome"], made["basis"], made["record"]) == ("pass", "friction included", str(HERE))
 
 
