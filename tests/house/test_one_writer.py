@@ -34,7 +34,7 @@ def functions(tree: ast.AST, name: str = "the file") -> Iterator[tuple[str, ast.
 def link_writes(source: str) -> set[str]:
     """Functions that call a link's write, or take hold of it to call it later.
 
-    A `.write(...)` with at least unit, table and address is one; a file's `.write(text)` or `os.write` is not.
+    A `.write(...)` with at least unit, table and address is one; a file's `.write(text)` is not.
     """
     tree = ast.parse(source)
     called = {id(node.func): node for node in ast.walk(tree) if isinstance(node, ast.Call)}
