@@ -3,16 +3,14 @@
 from collections import deque
 from collections.abc import Callable, Generator
 from dataclasses import dataclass, field
-from math import nan
 
-import numpy as np
-
-from rig.analysis.samples import REST, RETURN, RISE, TOP, ZERO, Samples, Sensors
+from rig.analysis.samples import REST, RETURN, RISE, TOP, ZERO, Sensors
 from rig.analysis.short_stroke import ShortStroke, read_short_stroke
 from rig.procedure.ramp import PSI
+from rig.procedure.rows import Rows
 from rig.procedure.watch import Stroke, Window
 from rig.profile.model import Profile
-from safety.signals import Demand, Reading, Signal
+from safety.signals import Demand, Reading
 
 Steps = Generator[Demand, Reading, None]
 Keeper = Callable[[Demand, Reading], None]
@@ -47,7 +45,7 @@ class QuickLook:
     sensors: Sensors
     highest_pa: float
     expected_pa: float
-    rows: list[tuple[float, float, float, float, str, int]] = field(default_factory=list)
+    rows: Rows = field(default_factory=Rows)
 
     def __post_init__(self) -> None:
         self._now_s = 0.0
@@ -63,20 +61,7 @@ class QuickLook:
         if self._lift_pa is not None and self._lift_pa < self._slow_from() + 0.5 * PSI:
             self.expected_pa = self._lift_pa - 0.5 * PSI
             yield from self._once()
-        return read_short_stroke(self.samples(), self.sensors, self.profile.rated_travel_m)
-
-    def samples(self) -> Samples:
-        """The columns of the last look."""
-        time, pressure, position, output, stage, cycle = zip(*self.rows, strict=True)
-        return Samples(
-            time_s=np.array(time),
-            pressure_pa=np.array(pressure),
-            position_m=np.array(position),
-            output_pa=np.array(output),
-            supply_pa=np.full(len(time), nan),
-            cycle=np.array(cycle, dtype=np.int64),
-            stage=np.array(stage),
-        )
+        return read_short_stroke(self.rows.samples(), self.sensors, self.profile.rated_travel_m)
 
     def _once(self) -> Steps:
         self.rows.clear()
@@ -144,9 +129,7 @@ class QuickLook:
 
     def _keep(self, demand: Demand, reading: Reading) -> None:
         self._now_s = reading.time_s
-        pressure, position = _value(reading.pressure), _value(reading.position)
-        cycle = 0 if demand.stage == ZERO else 1
-        self.rows.append((reading.time_s, pressure, position, demand.pressure_pa, demand.stage, cycle))
+        self.rows.keep(demand, reading, 0 if demand.stage == ZERO else 1)
 
 
 class Sliding:
@@ -189,7 +172,3 @@ def vented(
             return True
         if now_s - began_s > VENT_LIMIT_S:
             return False
-
-
-def _value(signal: Signal) -> float:
-    return signal.value if signal.good else nan

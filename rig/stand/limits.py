@@ -50,6 +50,14 @@ def limits_without_profile(stand: Stand) -> Limits:
     )
 
 
+def limits_for_coupling(limits: Limits, profile: Profile) -> Limits:
+    """The same limits for a run in which stem and plug are connected: a coupled stem rests above the
+    actuator's own stop, mid-travel as the guard sees it, and stands there until lift-off. Standing there
+    counts as jammed only beyond that."""
+    jam = limits.jam_pa.value + profile.bench_lower_pa
+    return replace(limits, jam_pa=Cap(jam, "profile"))
+
+
 def signal_period_s(stand: Stand) -> Cap:
     """How old the last good value of a signal may become [s]: longer where one lost answer costs more.
 

@@ -1,0 +1,218 @@
+"""Coupling: the held lift made right is accepted, and what goes wrong is named with its cause."""
+
+from dataclasses import replace
+
+import pytest
+
+from rig.analysis.coupling import (
+    Alone,
+    Connected,
+    Rated,
+    Verdict,
+    hold_height_m,
+    judge_coupling,
+)
+from rig.analysis.result import Estimate
+from rig.procedure.couple import Couple
+from rig.profile.model import Action
+from rig.stand.limits import limits_for_coupling
+from rig.stand.run import How
+from safety.state import Mode
+from simulator import Installation
+from simulator.truth import truth
+from tests.rig.coupling_bench import INCH, PSI, Hands, actuator, couple_on, profile
+from tests.rig.guided_bench import Line, Ride, Script, guided_limits, machine_for, ride
+from tests.rig.stands import stand
+from tests.rig.synthetic import SENSORS
+
+BOTH = list(Action)
+OPEN, CLOSE = Action.AIR_TO_OPEN, Action.AIR_TO_CLOSE
+
+
+def made(action: Action, hands: Hands | None = None):  # type: ignore[no-untyped-def]
+    given = profile(action)
+    return couple_on(actuator(given), given, hands)
+
+
+@pytest.mark.parametrize("action", BOTH)
+def test_done_well_it_is_accepted_and_the_truth_agrees(action: Action) -> None:
+    done = made(action)
+    coupling, true = done.coupling, truth(done.stand.actuator, 40 * PSI)
+    assert coupling.right, done.ride.texts()
+    assert coupling.slack_m == pytest.approx(0.25 * INCH, abs=0.004 * INCH)
+    assert 1.125 * INCH <= true.travel <= (1.125 + 1 / 32) * INCH
+    assert coupling.travel_m.value == pytest.approx(true.travel, abs=0.003 * INCH)
+    assert coupling.proof.gap_m.value == pytest.approx(true.slack, abs=0.006 * INCH)
+    assert coupling.proof.seat_load_proven
+    assert coupling.proof.seat_load_n.value == pytest.approx(true.seat_load, rel=0.02)
+    assert coupling.mark_met
+
+
+def test_the_rise_at_closed_is_rate_times_gap_and_friction_is_the_packings() -> None:
+    done = made(OPEN)
+    proof, a = done.coupling.proof, done.stand.actuator
+    rise = a.spring_rate_n_per_m * a.slack_m / a.area_m2  # force balance
+    assert proof.rise_pa.value == pytest.approx(rise, abs=2.0 * proof.rise_pa.standard_uncertainty)
+    assert proof.expected_rise_pa.value == pytest.approx(rise, rel=0.03)
+    packing = a.friction.coulomb_n * (1.0 - a.actuator_friction_share)
+    assert proof.packing_n.value == pytest.approx(packing, rel=0.1)
+
+
+@pytest.mark.parametrize("action", BOTH)
+@pytest.mark.parametrize(
+    ("hands", "verdict"),
+    [
+        (Hands(off_seat_m=0.1 * INCH), Verdict.NOT_SEATED),
+        (Hands(off_seat_m=0.3 * INCH), Verdict.SLACK_LEFT_IN),
+        (Hands(pushed_m=0.06 * INCH), Verdict.SHORT),
+        (Hands(slips_at=1), Verdict.SLIPPED),
+        (Hands(slips_at=2), Verdict.SLIPPED),
+        (Hands(turns_out=True), Verdict.NUTS_LOOSE),
+        (Hands(never=True), Verdict.NOT_MADE),
+    ],
+)
+def test_each_mistake_is_caught_and_named(action: Action, hands: Hands, verdict: Verdict) -> None:
+    coupling = made(action, hands).coupling
+    assert coupling.proof.verdict is verdict
+    assert not coupling.right
+    assert verdict.value in coupling.why.lower()
+
+
+def test_travel_that_reads_right_on_the_actuators_own_stop_is_no_seat_load() -> None:
+    """The valve's own open stop hides it: only the uncoupled stroke shows it."""
+    done = made(OPEN, Hands(early=True, plug_stop_m=1.135 * INCH))
+    coupling = done.coupling
+    assert truth(done.stand.actuator).travel == pytest.approx(1.135 * INCH)
+    assert coupling.proof.verdict is Verdict.SLACK_LEFT_IN
+    assert not coupling.proof.seat_load_proven
+
+
+def test_made_early_on_the_seat_an_air_to_close_stem_cannot_be_held() -> None:
+    coupling = made(CLOSE, Hands(early=True)).coupling
+    assert coupling.proof.verdict is Verdict.TOO_EARLY
+    assert "clamped to the plug" in coupling.why
+
+
+def test_an_actuator_that_leaves_no_slack_is_not_coupled() -> None:
+    given = profile(actuator_stroke_m=1.13 * INCH)
+    coupling = couple_on(actuator(given), given).coupling
+    assert "leaves no slack" in coupling.why
+    assert coupling.held_m is None
+
+
+def test_little_slack_and_another_stroke_than_the_profiles_are_said() -> None:
+    given = profile(actuator_stroke_m=1.25 * INCH)
+    coupling = couple_on(replace(actuator(given), stroke_m=1.18 * INCH), given).coupling
+    assert any("is used" in text for text in coupling.remarks)
+    assert any(text.startswith("Only 0.05") for text in coupling.remarks)
+
+
+def test_still_connected_or_not_home_nothing_is_held() -> None:
+    for title, key, said in (
+        ("Make ready", "n", "take it apart first"),
+        ("Push the plug home", "n", "something in the seat"),
+    ):
+        given = profile()
+        script = Script([Line(title, key=key)])
+        guided = Couple(profile=given, sensors=SENSORS, highest_pa=44 * PSI)
+        done = ride(machine_for(stand(), actuator(given)), given, guided, guided.run(), script)
+        assert said in done.ended.value.why
+        assert "Hands in the mechanism" not in done.prompts()
+
+
+def test_what_cannot_be_made_is_held_anew_and_tried_again() -> None:
+    lines = [Line("Make the connector", key="n", times=1), Line("Make the connector", act=couple)]
+    done = on_the_stand(Script(lines))
+    assert done.prompts().count("Make the connector") == 2
+    assert done.ended.value.right
+
+
+def couple(machine) -> None:  # type: ignore[no-untyped-def]
+    machine.couple()
+
+
+def on_the_stand(script: Script, **options: object) -> Ride:
+    """Under the guard, on the whole stand."""
+    given = profile()
+    guided = Couple(profile=given, sensors=SENSORS, highest_pa=44 * PSI)
+    limits = limits_for_coupling(guided_limits(given, stand()), given)
+    yoke = Installation(position_zero_m=0.3 * INCH)  # so that the actuator's own lower stop is in its range
+    machine = machine_for(stand(), actuator(given), installation=yoke, **options)  # type: ignore[arg-type]
+    return ride(machine, given, guided, guided.run(), script, limits=limits)
+
+
+def test_under_the_guard_with_hands_in_as_its_own_mode() -> None:
+    done = on_the_stand(Script([Line("Make the connector", act=couple)]))
+    assert done.ended.how is How.FINISHED
+    assert not done.ended.trips
+    assert done.ended.vented
+    assert done.ended.value.right, done.texts()
+    hands = [s for s in done.samples if s.mode == Mode.HANDS_IN.value]
+    outputs = {s.command.output_pa for s in hands}
+    assert len(hands) > 100
+    assert len(outputs) == 1, "the output is frozen while hands are in"
+    inside = [s.prompt for s in done.script.shown if s.prompt and s.prompt.hands_in]
+    assert [p.title for p in inside] == ["Make the connector", "Lock the jam nuts", "Shift the travel scale"]
+    assert all("spring moves the stem" in p.caution for p in inside)
+
+
+# -- the judgement alone -----------------------------------------------------------------------------
+
+RATED = Rated(OPEN, 1.125 * INCH, INCH / 32, 0.0677)
+
+
+def exact(value: float) -> Estimate:
+    return Estimate(value, 1e-6)
+
+
+def connected(travel_in: float, *closed_in: float) -> Connected:
+    closed = tuple(c * INCH for c in closed_in)
+    return Connected(exact(travel_in * INCH), None, exact(230.0), None, closed)
+
+
+ALONE = Alone(exact(1.375 * INCH), None, exact(35.0), None)
+
+
+def test_the_everyday_pair_leaves_a_quarter_of_an_inch() -> None:
+    """1-3/8 in of stroke on 1-1/8 in of travel leaves 1/4 in of slack (common practice, no source)."""
+    assert ALONE.slack_m(1.125 * INCH) == pytest.approx(0.25 * INCH)
+    assert hold_height_m(OPEN, 1.375 * INCH, 1.125 * INCH) == pytest.approx(0.25 * INCH)
+    assert hold_height_m(CLOSE, 1.375 * INCH, 1.125 * INCH) == pytest.approx(1.125 * INCH)
+
+
+@pytest.mark.parametrize(
+    ("travel_in", "verdict"),
+    [
+        (1.1249, Verdict.SHORT),  # never less than rated (common practice; GB/T 4213 by a weak source)
+        (1.1251, Verdict.RIGHT),
+        (1.125 + 1 / 32 - 1e-4, Verdict.RIGHT),
+        (1.125 + 1 / 32 + 1e-4, Verdict.NOT_SEATED),
+    ],
+)
+def test_travel_at_its_limits(travel_in: float, verdict: Verdict) -> None:
+    assert judge_coupling(RATED, ALONE, connected(travel_in, 0.24, 0.24)).verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("closed_in", "verdict"),
+    [
+        ((0.24, 0.2361, 0.24), Verdict.RIGHT),
+        ((0.24, 0.2349, 0.2349), Verdict.SLIPPED),
+        ((0.24, 0.24, 0.2349), Verdict.SLIPPED),
+        ((0.24, 0.2349, 0.2298), Verdict.NUTS_LOOSE),
+        ((0.24, 0.2349, 0.2400001), Verdict.SLIPPED),
+    ],
+)
+def test_a_closed_position_that_moves(closed_in: tuple[float, ...], verdict: Verdict) -> None:
+    assert judge_coupling(RATED, ALONE, connected(1.14, *closed_in)).verdict is verdict
+
+
+def test_without_the_stroke_alone_the_seat_load_is_not_proven() -> None:
+    proof = judge_coupling(RATED, None, connected(1.14, 0.24))
+    assert proof.gap_m is None
+    assert not proof.seat_load_proven
+
+
+def test_travel_not_measured_is_never_right() -> None:
+    unseen = Connected(None, None, None, None, (0.24,))
+    assert judge_coupling(RATED, ALONE, unseen).verdict is Verdict.NOT_PROVEN
