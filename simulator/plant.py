@@ -132,7 +132,7 @@ class Plant:
     def outputs(self, inputs: Inputs) -> Outputs:
         s, a = self.state, self.actuator
         volume = a.casing_volume_m3 + a.area_m2 * s.x_m
-        scale = self._friction_scale(inputs)
+        scale = self._friction_scale()
         bristle_n = scale * a.friction.bristle_n_per_m * s.bristle_m
         return Outputs(
             time_s=self.time_s,
@@ -190,15 +190,15 @@ class Plant:
         i = inputs
         key = (
             self.actuator, i.vent_open, i.hose_off, i.exhaust_factor, i.leak_extra, i.preload_extra_n,
-            i.spring_factor, i.debris_m, i.slip_m, i.friction_factor, self.room_k,
+            i.spring_factor, i.debris_m, i.slip_m, self.room_k,
         )  # fmt: skip
+        self._rescale_bristles(self._friction_factor(i))
         if key != self._key or key[0] is not self._key[0]:
-            self._rescale_bristles(i.friction_factor)
             self._key, self._seldom = key, self._seldom_changed(i)
         target = self._pilot_target(i, span_s)
         supply = self.room_pa + max(0.0, self._supply_pa - self._drooped(span_s))
         static_n = self.actuator.friction.coulomb_n * self._static_ratio()
-        return Coefficients._make((target, supply, self._friction_scale(i), static_n, *self._seldom))
+        return Coefficients._make((target, supply, self._friction_scale(), static_n, *self._seldom))
 
     def _drooped(self, span_s: float) -> float:
         """How far the supply has fallen under the flow that it gives, some time after it [Pa]."""
@@ -209,7 +209,10 @@ class Plant:
         return self._droop_pa
 
     def _rescale_bristles(self, factor: float) -> None:
-        """Friction that rises or falls at once changes the stiffness of the bristles, not their force."""
+        """Friction that rises or falls at once changes the stiffness of the bristles, not their force.
+
+        So the plug that the stem takes along at the end of its play holds it up, but does not throw it back.
+        """
         if factor != self._factor:
             self.state = self.state._replace(bristle_m=self.state.bristle_m * self._factor / factor)
             self._factor = factor
@@ -257,13 +260,16 @@ class Plant:
             return f.static_ratio
         return f.static_ratio + f.healing_per_decade * log10(self._rest_s)
 
-    def _friction_scale(self, inputs: Inputs) -> float:
-        a, x = self.actuator, self.state.x_m
-        scale = inputs.friction_factor * a.friction.factor_at(x)
-        in_play = 1e-9 < x - self._plug_m < a.connector_play_m - 1e-9
+    def _friction_factor(self, inputs: Inputs) -> float:
+        """Friction now, relative to that of the healthy and coupled valve at the same travel."""
+        a = self.actuator
+        in_play = 1e-9 < self.state.x_m - self._plug_m < a.connector_play_m - 1e-9
         if in_play or not a.coupled:
-            return scale * a.actuator_friction_share
-        return scale
+            return inputs.friction_factor * a.actuator_friction_share
+        return inputs.friction_factor
+
+    def _friction_scale(self) -> float:
+        return self._factor * self.actuator.friction.factor_at(self.state.x_m)
 
     def _after(self, span_s: float) -> None:
         a, x = self.actuator, self.state.x_m
@@ -299,21 +305,30 @@ def contacts(a: Actuator, inputs: Inputs) -> tuple[float, float, float, float, f
     return 0.0, stop, 0.0, -never, seat_at, seat, a.seat_rounding_m, high_stop
 
 
+def sunk_m(
+    force_n: float, stiffness: float, rounding: float, gap_m: float, stop_stiffness: float, slope: float = 0.0
+) -> float:
+    """How deep a contact gives under a force >= 0 [m]; beyond `gap_m` a stop takes its share.
+
+    `slope` [N/m] is a spring that relaxes as the contact gives.
+    """
+    depth = force_n / (stiffness + slope)
+    if rounding > 0.0:
+        shallow = sqrt(2.0 * force_n * rounding / stiffness)
+        depth = shallow if shallow < rounding else depth + 0.5 * rounding
+    if depth > gap_m:
+        depth = (force_n + stop_stiffness * gap_m + 0.5 * stiffness * rounding) / (stiffness + stop_stiffness)
+    return depth
+
+
 def rest_position(a: Actuator) -> float:
     """Where the stem rests without air: pressed into its lower contact by the spring [m]."""
     low, stiffness, rounding, low_stop, *_ = contacts(a, Inputs())
     force = a.rest_force_n + a.slope_n_per_m * low
     if force <= 0.0:
         return low
-    depth = force / (stiffness + a.slope_n_per_m)
-    if rounding > 0.0:
-        shallow = sqrt(2.0 * force * rounding / stiffness)
-        depth = shallow if shallow < rounding else depth + 0.5 * rounding
     gap = low - low_stop
-    if depth > gap:
-        total = stiffness + a.stop_stiffness_n_per_m
-        depth = (force + a.stop_stiffness_n_per_m * gap + 0.5 * stiffness * rounding) / total
-    return low - depth
+    return low - sunk_m(force, stiffness, rounding, gap, a.stop_stiffness_n_per_m, a.slope_n_per_m)
 
 
 def air_spring(a: Actuator, casing_pa: float, x_m: float) -> float:

@@ -65,6 +65,11 @@ def _slack_left_in(a: Actuator, how: str) -> Actuator:
     return replace(a, slack_m=0.0, travel_m=a.stroke_m, preload_n=preload)
 
 
+def _slack_taken_out(a: Actuator, taken_m: float) -> Actuator:
+    """Air-to-open: the own stop stands so far below the seat and no farther; the adjuster is set right."""
+    return replace(a, slack_m=taken_m, stroke_m=max(a.stroke_m, a.travel_m + taken_m))
+
+
 def _stem_bent(a: Actuator, surplus: float) -> Actuator:
     """Friction grows by `surplus` towards full travel."""
     along = ((0.0, 1.0), (a.travel_m, 1.0 + surplus))
@@ -104,6 +109,7 @@ CONDITION: dict[str, Field] = {
     "short_by": Field(Dimension.LENGTH, _short_by),
     "not_seated_by": Field(Dimension.LENGTH, _not_seated_by),
     "slack_left_in": Field(None, _slack_left_in),
+    "slack_taken_out": Field(Dimension.LENGTH, _slack_taken_out),
     "stem_bent": Field(Dimension.FRACTION, _stem_bent),
     "galled": Field(Dimension.FRACTION, _galled),
     "leak_dm3_per_s_bar": Field(None, _leak),
@@ -158,6 +164,7 @@ INSTALLATION = {
     "stop_cuts_valves": ("stop_cuts_valves", None),
 }
 TRUTH = {
+    "contact_loss": Dimension.PRESSURE,
     "lift_off": Dimension.PRESSURE,
     "sliding_intercept": Dimension.PRESSURE,
     "full_travel": Dimension.PRESSURE,

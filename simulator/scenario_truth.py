@@ -1,11 +1,17 @@
-"""The truth block of a scenario file, from its actuator: `python -m simulator.scenario_truth FILE ...`."""
+"""The truth block of scenario files, from their actuators.
 
+`python -m simulator.scenario_truth [FILE ...]` renews it, in all shipped files if none is named;
+with `--check` it changes nothing and names the files whose block is another (exit code 1).
+"""
+
+import argparse
 import re
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 from rig.units import UNIT_SETS, Dimension
-from simulator.scenario import Scenario, load
+from simulator.scenario import FOLDER, Scenario, load
 from simulator.scenario_fields import TRUTH
 
 DIGITS = {
@@ -26,13 +32,28 @@ def truth_block(scenario: Scenario) -> str:
     return "\n".join(lines) + "\n"
 
 
-def renew(path: Path) -> None:
-    """Replace or append the block in a file; everything else stays as it is."""
+def renewed(path: Path) -> str:
+    """The file with its block replaced or appended; everything else as it is. Raises ScenarioProblem."""
     text = path.read_text(encoding="utf-8")
     text = re.sub(r"^truth:\n(?:  .*\n)*", "", text, flags=re.MULTILINE).rstrip("\n") + "\n"
-    path.write_text(text + truth_block(load(path)), encoding="utf-8")
+    return text + truth_block(load(path))
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    parser = argparse.ArgumentParser(prog="python -m simulator.scenario_truth", description=__doc__)
+    parser.add_argument("files", metavar="FILE", nargs="*", type=Path)
+    parser.add_argument(
+        "--check", action="store_true", help="change nothing, name the files that are not true"
+    )
+    args = parser.parse_args(argv)
+    paths = args.files or sorted(FOLDER.glob("*.yaml"))
+    stale = [path for path in paths if renewed(path) != path.read_text(encoding="utf-8")]
+    for path in stale:
+        print(path)
+        if not args.check:
+            path.write_text(renewed(path), encoding="utf-8")
+    return 1 if stale and args.check else 0
 
 
 if __name__ == "__main__":
-    for name in sys.argv[1:]:
-        renew(Path(name))
+    sys.exit(main())

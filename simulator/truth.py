@@ -3,16 +3,21 @@
 Corners are where the contact line and the running line cross. With R = friction / A at that travel:
 lift-off P0 + R static, sliding intercept P0 + R, full travel P0 + k L/A + R, return P0 + k L/A - R,
 reseat P0 - R (force balance along the stem). Spring-only ends hold at rated travel, never at the stop.
+It is the truth of the valve as it is before any fault begins, and as if there were air enough.
 """
 
 from dataclasses import dataclass
+from math import exp
 
 from simulator.actuator import AIR_TO_OPEN, Actuator
+from simulator.march import contact
+from simulator.plant import Inputs, contacts, sunk_m
 
 
 @dataclass(frozen=True, slots=True)
 class Truth:
-    lift_off: float  # Pa: break-away pressure, static friction
+    contact_loss: float  # Pa: the contact at x = 0 bears nothing any more; from the second stroke on
+    lift_off: float  # Pa: break-away pressure of the plug, static friction
     sliding_intercept: float  # Pa: running line back to x = 0
     full_travel: float  # Pa, at the far contact on the way up
     return_start: float  # Pa, leaving the far contact
@@ -25,7 +30,7 @@ class Truth:
     seat_load: float  # N with no air (air-to-open) or at supply pressure (air-to-close)
     hysteresis: float  # Pa, widest gap between up and down at one travel
     slack: float  # m: how much farther the actuator could go on the closed side, were there no seat
-    break_away_step: float  # Pa: lift-off less sliding intercept
+    break_away_step: float  # Pa: what static friction adds to lift-off
 
 
 def _mean_factor(actuator: Actuator, points: int = 200) -> float:
@@ -62,20 +67,48 @@ def balance_pa(actuator: Actuator, x_m: float, friction_n: float) -> float:
 
 
 def seat_load_n(actuator: Actuator, supply_pa: float) -> float:
-    """Force on the seat in the closed end state [N]; none where a stop of the actuator carries the stem."""
-    if not actuator.coupled:
+    """Force on the seat in the closed end state [N]; what a stop of the actuator carries is not on it."""
+    a = actuator
+    if not a.coupled:
         return 0.0
-    sliding = actuator.friction.coulomb_n
-    if actuator.action == AIR_TO_OPEN:
-        held_off = actuator.slack_m <= 0.0
-        return (
-            0.0 if held_off else max(0.0, actuator.rest_force_n - sliding * actuator.friction.factor_at(0.0))
-        )
-    if actuator.travel_m >= actuator.stroke_m - actuator.slack_m:
+    low, low_stiff, low_rounding, low_stop, high, high_stiff, high_rounding, high_stop = contacts(a, Inputs())
+    sliding = a.friction.coulomb_n
+    if a.action == AIR_TO_OPEN:
+        force = a.rest_force_n - sliding * a.friction.factor_at(0.0)
+        return 0.0 if a.slack_m <= 0.0 else _borne(a, force, low_stiff, low_rounding, low - low_stop)
+    if a.travel_m >= high_stop:
         return 0.0
-    far = actuator.travel_m
-    full_pa = balance_pa(actuator, far, sliding * actuator.friction.factor_at(far))
-    return max(0.0, actuator.area_m2 * (1.0 + actuator.area_change_per_m * far) * (supply_pa - full_pa))
+    full_pa = balance_pa(a, high, sliding * a.friction.factor_at(high))
+    force = a.area_m2 * (1.0 + a.area_change_per_m * high) * (supply_pa - full_pa)
+    return _borne(a, force, high_stiff, high_rounding, high_stop - high)
+
+
+def _borne(a: Actuator, force_n: float, stiffness: float, rounding_m: float, gap_m: float) -> float:
+    """What a contact bears of a force, the actuator's own stop standing `gap_m` behind it [N]."""
+    if force_n <= 0.0:
+        return 0.0
+    depth = sunk_m(force_n, stiffness, rounding_m, gap_m, a.stop_stiffness_n_per_m)
+    return contact(depth, stiffness, rounding_m)[0]
+
+
+def contact_loss_pa(a: Actuator) -> float:
+    """Where the contact at x = 0 bears nothing any more on a slow rise, after a stroke before it [Pa gauge].
+
+    Friction, left pointing up by the way down, turns over while the contact gives back the d it had sunk:
+    along the bristles of LuGre, Ff(d) = Fs - (Fs + Fc) exp(-s0 d / Fs). A stiff contact is lost at about the
+    reseat pressure, a soft one near lift-off. In a loose connector the stem's own share of Fs stands for Fs.
+    """
+    f = a.friction
+    low, stiffness, rounding, low_stop, *_ = contacts(a, Inputs())
+    scale = f.factor_at(low) * (1.0 if a.coupled else a.actuator_friction_share)
+    force = a.rest_force_n + a.slope_n_per_m * low - scale * f.coulomb_n
+    depth = sunk_m(max(0.0, force), stiffness, rounding, low - low_stop, a.stop_stiffness_n_per_m)
+    static = f.static_ratio * f.coulomb_n
+    if static == 0.0:
+        return balance_pa(a, low, 0.0)
+    own = static * (a.actuator_friction_share if a.coupled and a.connector_play_m > 0.0 else 1.0)
+    turned = own - (own + f.coulomb_n) * exp(-f.bristle_n_per_m * depth / static)
+    return balance_pa(a, low, scale * turned)
 
 
 def truth(actuator: Actuator, supply_pa: float = 0.0) -> Truth:
@@ -84,13 +117,18 @@ def truth(actuator: Actuator, supply_pa: float = 0.0) -> Truth:
     near, far = ends_m(actuator)
     coulomb = f.coulomb_n * (1.0 if actuator.coupled else actuator.actuator_friction_share)
     near_n, far_n = coulomb * f.factor_at(near), coulomb * f.factor_at(far)
+    play = actuator.connector_play_m if actuator.coupled else 0.0  # the stem goes alone so far
+    lifts_at = near + play
+    leaving = actuator.actuator_friction_share if play > 0.0 else 1.0
     intercept = balance_pa(actuator, near, near_n)
-    lift_off = balance_pa(actuator, near, near_n * f.static_ratio)
+    sliding_n = coulomb * f.factor_at(lifts_at)
+    lift_off = balance_pa(actuator, lifts_at, sliding_n * f.static_ratio)
     return Truth(
+        contact_loss=contact_loss_pa(actuator),
         lift_off=lift_off,
         sliding_intercept=intercept,
         full_travel=balance_pa(actuator, far, far_n),
-        return_start=balance_pa(actuator, far, -far_n),
+        return_start=balance_pa(actuator, far, -far_n * leaving),
         reseat=balance_pa(actuator, near, -near_n),
         travel=far - near,
         friction=coulomb * _mean_factor(actuator),
@@ -100,5 +138,5 @@ def truth(actuator: Actuator, supply_pa: float = 0.0) -> Truth:
         seat_load=seat_load_n(actuator, supply_pa),
         hysteresis=2.0 * coulomb * _widest_factor(actuator) / actuator.area_m2,
         slack=slack_m(actuator),
-        break_away_step=lift_off - intercept,
+        break_away_step=lift_off - balance_pa(actuator, lifts_at, sliding_n),
     )
