@@ -1,7 +1,7 @@
 """Monte-Carlo campaigns of the measurement, long form. Tables on stdout.
 
     python -m tests.campaign.measurement ideal --runs 1000
-    python -m tests.campaign.measurement healthy --runs 1000 [--ramp single|planned|mixed] [--noise 0.001]
+    python -m tests.campaign.measurement healthy --runs 1000 [--first 1000] [--ramp planned]
     python -m tests.campaign.measurement sticking --runs 300
     python -m tests.campaign.measurement motion --runs 1000000
 
@@ -108,13 +108,14 @@ def main() -> None:
     )
     parser.add_argument("campaign", choices=("ideal", "healthy", "sticking", "motion"))
     parser.add_argument("--runs", type=int, default=200)
+    parser.add_argument("--first", type=int, default=0, help="seed of the first healthy actuator")
     parser.add_argument("--ramp", choices=("single", "planned", "mixed"), default="single")
     parser.add_argument("--noise", type=float, default=1e-3, help="share of span")
     args = parser.parse_args()
     if args.campaign == "ideal":
         print(report_ideal(args.runs))
     elif args.campaign == "healthy":
-        print(report_healthy(args.runs, args.ramp, args.noise))
+        print(report_healthy(args.runs, args.ramp, args.noise, args.first))
     elif args.campaign == "sticking":
         print(report_sticking(args.runs, args.noise))
     else:
