@@ -5,15 +5,15 @@ from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Any, Generic, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from rich.console import Console
 
-from rig.cli.bench import STOP_KINDS, Bench, stop_words
+from rig.cli.bench import STOP_KINDS, BadRequest, Bench, stop_words
 from rig.cli.interrupts import Interrupts
 from rig.cli.keys import Keys, at_keyboard
 from rig.cli.people import AtTheKeyboard, Simulated, WithHands
-from rig.cli.session import Runner
+from rig.cli.session import DEMO_SPEED, Runner, open_in_process, open_stand
 from rig.procedure.conductor import Conductor, Logged, Person
 from rig.procedure.guided import Code, Guided, Prompt
 from rig.profile.load import profile_text
@@ -24,7 +24,11 @@ from rig.stand.file import stand_text
 from rig.stand.notice import REFUSED, TRIP, Notice
 from rig.stand.run import Ended
 from rig.stand.sample import Sample
+from safety.limits import Limits
 from safety.state import Mode, PersonEvent
+
+if TYPE_CHECKING:
+    from simulator import SimulatedStand
 
 T = TypeVar("T")
 Work = Callable[[Prompt, str], None]
@@ -39,6 +43,29 @@ class GuidedRun(Generic[T]):
 def somebody_answers(simulated_person: bool) -> bool:
     """Whether prompts can be answered at all."""
     return simulated_person or at_keyboard()
+
+
+def check_request(bench: Bench, doing: str, person_does: str) -> None:
+    """Raises BadRequest where nobody could answer, or a simulated person were before a real stand."""
+    args = bench.args
+    if args.simulated_person and not bench.stand.built_in:
+        raise BadRequest(
+            f"--simulated-person is for the built-in stand: on a real one a person {person_does}"
+        )
+    if args.instant and not args.simulated_person:
+        raise BadRequest("--instant leaves no time to answer: give --simulated-person with it")
+    if not somebody_answers(args.simulated_person):
+        raise BadRequest(f"{doing} asks a person at a terminal; there is none here")
+
+
+def opener(
+    bench: Bench, machine: "SimulatedStand | None", limits: Limits
+) -> Callable[[], AbstractContextManager[Runner]]:
+    """How to open the stand for a run; `machine`: the built-in one, in this process, for hands to work on."""
+    speeds: dict[str, float | None] = {"instant": None, "real time": 1.0, "demo": DEMO_SPEED}
+    if machine is None:
+        return lambda: open_stand(bench.stand, bench.profile, limits, bench.pace)
+    return lambda: open_in_process(machine, limits, speeds[bench.pace])
 
 
 def run_guided(

@@ -3,18 +3,14 @@
 import argparse
 import json
 import sys
-from collections.abc import Callable
-from contextlib import AbstractContextManager
 from datetime import date, datetime
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rig.cli.exits import FAIL, STOPPED, UNREACHABLE, WRONG_INPUT
-from rig.cli.options import add_profile, add_stand, add_units
+from rig.cli.options import add_guided
 
 if TYPE_CHECKING:
     from rig.cli.bench import Bench
-    from rig.cli.session import Runner
     from rig.procedure.set_spring import SetSpring, SpringSetting
     from simulator import SimulatedStand
 
@@ -24,50 +20,27 @@ SETTING_FILE = "spring.json"
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
-    add_profile(parser)
-    add_stand(parser)
-    add_units(parser)
-    pace = parser.add_mutually_exclusive_group()
-    pace.add_argument("--real-time", action="store_true", help="built-in stand at life speed, not ten times")
-    pace.add_argument(
-        "--instant", action="store_true", help="built-in stand in virtual time; needs --simulated-person"
-    )
-    parser.add_argument(
-        "--simulated-person",
-        action="store_true",
-        help="on the built-in stand: prompts are answered and the adjuster is turned by a simulated person",
-    )
+    add_guided(parser, hands="the adjuster is turned")
     parser.add_argument(
         "--found",
         metavar="PRESSURE",
         default="1.9 psi",
         help="on the built-in stand: how much too high the spring is found (default: '1.9 psi')",
     )
-    parser.add_argument("--cap", metavar="PRESSURE", help="never exceed this casing pressure, e.g. '40 psi'")
     parser.add_argument("--cycles", type=int, default=3, metavar="N", help="of the check that follows")
     parser.add_argument("--no-check", action="store_true", help="leave out the full check that follows")
-    parser.add_argument("--serial-number", default="", metavar="TEXT", help="of the valve on the stand")
-    parser.add_argument("--by", default="", metavar="NAME", help="who does it; goes on the record")
-    parser.add_argument(
-        "--yes", action="store_true", help="the valve on the stand is this profile's, and hands are clear"
-    )
-    parser.add_argument(
-        "--calibration-overdue", action="store_true", help="go on with a transmitter past its due date"
-    )
-    parser.add_argument(
-        "--records", type=Path, default=Path("records"), metavar="FOLDER", help="where records go (./records)"
-    )
 
 
 def run(args: argparse.Namespace) -> int:
     from rig.cli.bench import BadRequest, prepare
     from rig.cli.confirm import confirmed
+    from rig.cli.guided import check_request
     from rig.stand.link import LinkFault
 
     args.json = False
     try:
         bench = prepare(args, date.today())
-        _check_request(bench)
+        check_request(bench, "setting the spring", "turns the adjuster")
         if not (bench.stand.built_in or args.yes or confirmed(bench.question())):
             print("not confirmed: nothing was moved", file=sys.stderr)
             return STOPPED
@@ -80,25 +53,9 @@ def run(args: argparse.Namespace) -> int:
         return UNREACHABLE
 
 
-def _check_request(bench: "Bench") -> None:
-    """Raises BadRequest."""
-    from rig.cli.bench import BadRequest
-    from rig.cli.guided import somebody_answers
-
-    args = bench.args
-    if args.simulated_person and not bench.stand.built_in:
-        raise BadRequest(
-            "--simulated-person is for the built-in stand: on a real one a person turns the adjuster"
-        )
-    if args.instant and not args.simulated_person:
-        raise BadRequest("--instant leaves no time to answer: give --simulated-person with it")
-    if not somebody_answers(args.simulated_person):
-        raise BadRequest("setting the spring asks a person at a terminal; there is none here")
-
-
 def _set_and_check(bench: "Bench") -> int:
     from rig.cli.bench import run_bench
-    from rig.cli.guided import run_guided
+    from rig.cli.guided import opener, run_guided
     from rig.procedure.set_spring import SetSpring
     from rig.record.atomic import save_text
     from rig.record.reader import sensors_of
@@ -112,7 +69,7 @@ def _set_and_check(bench: "Bench") -> int:
         units=bench.units,
     )
     machine = _machine(bench) if bench.stand.built_in else None
-    opened = _opener(bench, machine)
+    opened = opener(bench, machine, bench.limits)
     done = run_guided(
         bench,
         NAME,
@@ -136,17 +93,6 @@ def _set_and_check(bench: "Bench") -> int:
     if not setting.within or args.no_check:
         return 0 if setting.within else FAIL
     return run_bench(bench, datetime.now().astimezone(), opened, {"spring setting": kept})
-
-
-def _opener(
-    bench: "Bench", machine: "SimulatedStand | None"
-) -> "Callable[[], AbstractContextManager[Runner]]":
-    from rig.cli.session import DEMO_SPEED, open_in_process, open_stand
-
-    speeds: dict[str, float | None] = {"instant": None, "real time": 1.0, "demo": DEMO_SPEED}
-    if machine is None:
-        return lambda: open_stand(bench.stand, bench.profile, bench.limits, bench.pace)
-    return lambda: open_in_process(machine, bench.limits, speeds[bench.pace])
 
 
 def _machine(bench: "Bench") -> "SimulatedStand":

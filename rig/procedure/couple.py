@@ -60,7 +60,8 @@ class Coupling:
 
 @dataclass
 class Couple(Guided):
-    """`run` is the procedure for a valve that is uncoupled. `missing`: what the stand lacks, in words."""
+    """`run` is the procedure for a valve that is uncoupled. `missing`: what the stand lacks, in words;
+    `isolating_valve`: whether it has one at the casing, which is shut by hand."""
 
     stroke: Stroke = field(init=False)
     profile: Profile = field(kw_only=True)
@@ -68,6 +69,7 @@ class Couple(Guided):
     highest_pa: float = field(kw_only=True)
     units: UnitSet = field(default=UNIT_SETS["psi"], kw_only=True)
     missing: tuple[str, ...] = field(default=(), kw_only=True)
+    isolating_valve: bool = field(default=False, kw_only=True)
 
     def __post_init__(self) -> None:
         p = self.profile
@@ -194,8 +196,10 @@ class Couple(Guided):
         for prompt in (self.words.connect, self.words.lock_nuts, self.words.shift_scale):
             if (yield from self.prompt(prompt(hold.demand, large), self._watch)) == CANNOT:
                 return "hold the stem"
+        if self.isolating_valve:
+            yield from self.prompt(self.words.open_valve(hold.demand, large), self._watch)
         self.held_m = hold.travel_m
-        self.remember("height when connected [m]", self.held_m)
+        self.remember("height when connected [m]", self.held_m, self.words.connected(self.held_m))
         off = hold.off()
         if off is not None:
             self._say(self.words.made_off_place(off))

@@ -163,6 +163,18 @@ class CoupleWords:
             "The pointer meets the closed mark: the plug is on its seat now.",
         )
 
+    def open_valve(self, hold: Demand, large: Large) -> Prompt:
+        return Prompt(
+            title="Open the isolating valve",
+            text="Open the isolating valve at the casing, slowly.",
+            answers=(Answer(DONE, "The isolating valve is open."),),
+            hold=hold,
+            large=large,
+            watch="The stem must not move as it opens.",
+            caution="Hands out of the yoke: the stem may move.",
+            meanwhile="The supply is open again, the output as it was.",
+        )
+
     def closed_mark(self, hold: Demand) -> Prompt:
         return Prompt(
             title="Look at the closed mark",
@@ -212,6 +224,9 @@ class CoupleWords:
     def held(self, height_m: float, hop_m: float) -> str:
         hops = f"; it moves in hops of {self.length(hop_m)}" if hop_m else ""
         return f"The stem is held at {self.length(height_m)} above its lower stop{hops}."
+
+    def connected(self, height_m: float) -> str:
+        return f"Connected with the stem {self.length(height_m)} above its lower stop."
 
     def drifted(self, off_m: float) -> str:
         away = f"{self.length(abs(off_m))} {_side(off_m)} its place"

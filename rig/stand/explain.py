@@ -136,9 +136,25 @@ def _not_fitted(stand: Stand) -> Iterator[Row]:
         for channel in (stand.demand_output, stand.supply_valve, stand.vent_valve)
         if channel is not None
     }
+    for words in missing_against_movement(stand):
+        yield "For hands in", words
     for name in sorted(output_modules):
         if stand.modules[name].watchdog is None:
             yield "Watchdog", f"{name} keeps its last outputs when the program or the cable dies"
+
+
+def missing_against_movement(stand: Stand) -> tuple[str, ...]:
+    """What the stand should have before hands go into the mechanism, and what follows without it."""
+    has = stand.hands_in
+    texts = []
+    if not has.isolating_valve:
+        texts.append(
+            "no isolating valve at the casing: when link, I/P or supply fail the casing empties and the "
+            "spring moves the stem"
+        )
+    if not (has.mechanical_stop or has.block):
+        texts.append("no mechanical stop or block: nothing but air holds the stem, set one of your own")
+    return tuple(texts)
 
 
 def attention(stand: Stand, today: date) -> Iterator[str]:

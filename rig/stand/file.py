@@ -9,7 +9,7 @@ from rig.files import Document, Section, find, read_text, shipped
 from rig.stand.file_channels import ANALOG_ROLES, BIT_ROLES, read_analog, read_bit
 from rig.stand.file_checks import check_parts, check_stand
 from rig.stand.file_links import read_link, read_module
-from rig.stand.model import AnalogChannel, BitChannel, RtuLink, Stand, TcpLink
+from rig.stand.model import AgainstMovement, AnalogChannel, BitChannel, RtuLink, Stand, TcpLink
 from rig.units import Dimension
 
 Part = TypeVar("Part")
@@ -61,6 +61,7 @@ def load_stand_text(text: str, source: str) -> Stand:
         built_in=facts.built_in,
         source=source,
         notes=facts.notes,
+        hands_in=facts.hands_in,
         **analog,  # type: ignore[arg-type]  # roles are the names of the model's fields
         **bits,  # type: ignore[arg-type]
     )
@@ -81,6 +82,7 @@ class _Facts:
         self.nominal_supply_pa = root.quantity("nominal_supply", Dimension.PRESSURE, "60 psi")
         self.maximum_rate_pa_per_s = root.quantity_or_none("maximum_rate", Dimension.PRESSURE_RATE)
         self.notes = root.texts("notes")
+        self.hands_in = _against_movement(root)
         if self.scans_per_s < LOWEST_SCANS_PER_S or self.scans_per_s > HIGHEST_SCANS_PER_S:
             root.problem(
                 "scan_rate", f"{self.scans_per_s:g} scans/s is out of range", "20 to 50 scans/s is usual"
@@ -92,6 +94,17 @@ class _Facts:
         ):
             if value <= 0.0:
                 root.problem(key, "is not above zero", "give what the stand is made for")
+
+
+def _against_movement(root: Section) -> AgainstMovement:
+    section = root.section_or_none("hands_in", "{isolating_valve: yes, mechanical_stop: no, block: yes}")
+    if section is None:
+        return AgainstMovement()
+    read = AgainstMovement(
+        section.yes("isolating_valve"), section.yes("mechanical_stop"), section.yes("block")
+    )
+    section.finish()
+    return read
 
 
 def _addresses(root: Section) -> None:

@@ -27,6 +27,7 @@ def limits_for(
         caps.append(Cap(cap_pa, "person"))
     stroke_m = profile.actuator_stroke_m or OVER_TRAVEL * profile.rated_travel_m
     limits = Limits(
+        isolate_supply_hands_in=stand.hands_in.isolating_valve,  # else the I/P would bleed the casing down
         pressure_max_pa=lowest(*caps),
         travel_max_m=Cap(STROKE_ROOM * max(stroke_m, profile.rated_travel_m), "profile"),
         move_by_pa=Cap(profile.bench_upper_pa, "profile"),

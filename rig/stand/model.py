@@ -152,6 +152,19 @@ class BitChannel:
 
 
 @dataclass(frozen=True, slots=True)
+class AgainstMovement:
+    """What keeps the stem where it is while hands are in the mechanism, whatever the air does."""
+
+    isolating_valve: bool = False  # by hand, at the casing: shut, it keeps the air in
+    mechanical_stop: bool = False  # set against the stem, so that it cannot go farther
+    block: bool = False  # laid between yoke and stem
+
+    @property
+    def any(self) -> bool:
+        return self.isolating_valve or self.mechanical_stop or self.block
+
+
+@dataclass(frozen=True, slots=True)
 class Stand:
     """A whole test stand. Roles not fitted are None."""
 
@@ -177,3 +190,4 @@ class Stand:
     built_in: bool = False  # answered by the simulated stand that the command starts itself
     source: str = ""  # path of the file it came from
     notes: tuple[str, ...] = field(default_factory=tuple)
+    hands_in: AgainstMovement = AgainstMovement()

@@ -39,9 +39,22 @@ def schema() -> Json:
             "links": named({"anyOf": [_tcp(), _rtu()]}, "lines and networks by a name of your own"),
             "modules": named(_module(), "units that answer, by a name of your own"),
             "channels": group(channels, needed, "signals by their role; what is not fitted is left out"),
+            "hands_in": _hands_in(),
             "notes": texts("for the person at the stand"),
         },
         REQUIRED,
+    )
+
+
+def _hands_in() -> Json:
+    return group(
+        {
+            "isolating_valve": yes_no("a valve at the casing, shut by hand, that keeps the air in"),
+            "mechanical_stop": yes_no("a stop that is set against the stem"),
+            "block": yes_no("a block that is laid between yoke and stem"),
+        },
+        (),
+        "what keeps the stem where it is while hands are in the mechanism; asked for where it is missing",
     )
 
 

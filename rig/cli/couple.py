@@ -1,0 +1,130 @@
+"""`stemrig couple [PROFILE]`: stem and plug coupled with the slack taken out; travel and seat load proven."""
+
+import argparse
+import json
+import sys
+from collections.abc import Callable
+from datetime import date, datetime
+from typing import TYPE_CHECKING
+
+from rig.cli.exits import FAIL, STOPPED, UNREACHABLE, WRONG_INPUT
+from rig.cli.options import add_guided
+
+if TYPE_CHECKING:
+    from rig.cli.bench import Bench
+    from rig.procedure.couple import Coupling
+    from rig.procedure.guided import Prompt
+    from simulator import SimulatedStand
+
+HELP = "couple stem and plug, step by step: the stem is held, the connector made, travel and seat load proven"
+NAME = "Coupling"
+COUPLING_FILE = "coupling.json"
+INCH = 0.0254
+BELOW_M = 0.1 * INCH  # the built-in stand's transmitter sees this much below the actuator's lower stop
+MISTAKES = ("plug-hanging", "early", "not-made", "slips")
+HANGING_M, SLIP_M = 0.1 * INCH, 0.04 * INCH
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    add_guided(parser, hands="the connector is made")
+    parser.add_argument(
+        "--mistake",
+        choices=MISTAKES,
+        help="on the built-in stand: what goes wrong with the connector, to see it caught",
+    )
+
+
+def run(args: argparse.Namespace) -> int:
+    from rig.cli.bench import BadRequest, prepare
+    from rig.cli.confirm import confirmed
+    from rig.cli.guided import check_request
+    from rig.stand.link import LinkFault
+
+    args.json, args.cycles = False, 1
+    try:
+        bench = prepare(args, date.today())
+        check_request(bench, "coupling", "makes the connector")
+        if args.mistake and not bench.stand.built_in:
+            raise BadRequest("--mistake is for the built-in stand")
+        if not (bench.stand.built_in or args.yes or confirmed(bench.question())):
+            print("not confirmed: nothing was moved", file=sys.stderr)
+            return STOPPED
+        return _couple(bench)
+    except BadRequest as problem:
+        print(problem, file=sys.stderr)
+        return WRONG_INPUT
+    except (LinkFault, OSError) as fault:
+        print(f"stand '{args.stand}' cannot be reached: {fault}", file=sys.stderr)
+        return UNREACHABLE
+
+
+def _couple(bench: "Bench") -> int:
+    from rig.cli.guided import opener, run_guided
+    from rig.procedure.couple import Couple
+    from rig.record.atomic import save_text
+    from rig.record.reader import sensors_of
+    from rig.report.coupling_words import coupling_lines, coupling_record
+    from rig.stand.explain import missing_against_movement
+    from rig.stand.limits import limits_for_coupling
+
+    args = bench.args
+    guided = Couple(
+        profile=bench.profile,
+        sensors=sensors_of(bench.stand),
+        highest_pa=bench.highest_pa,
+        units=bench.units,
+        missing=missing_against_movement(bench.stand),
+        isolating_valve=bench.stand.hands_in.isolating_valve,
+    )
+    machine = _machine(bench) if bench.stand.built_in else None
+    done = run_guided(
+        bench,
+        NAME,
+        guided,
+        guided.run(),
+        opener(bench, machine, limits_for_coupling(bench.limits, bench.profile)),
+        datetime.now().astimezone(),
+        work=_hands(machine, args.mistake),
+        simulated_person=args.simulated_person,
+    )
+    coupling: Coupling | None = done.ended.value
+    if coupling is None or done.ended.trips:
+        for trip in done.ended.trips:
+            print(f"Stopped: {trip.text}", file=sys.stderr)
+        print(f"STOPPED  the coupling was not proven\nRecord: {done.folder}")
+        return STOPPED
+    kept = json.dumps(coupling_record(coupling), indent=2, ensure_ascii=False)
+    save_text(done.folder / COUPLING_FILE, kept + "\n")
+    print("\n".join(coupling_lines(coupling)))
+    print(f"{'COUPLED' if coupling.right else 'NOT COUPLED'}  {bench.profile.title}\nRecord: {done.folder}")
+    return 0 if coupling.right else FAIL
+
+
+def _machine(bench: "Bench") -> "SimulatedStand":
+    """The built-in stand with a valve that is not coupled; its transmitter is clamped to the yoke."""
+    from rig.cli.session import demo_actuator
+    from simulator import Installation, SimulatedStand
+
+    actuator = demo_actuator(bench.profile)
+    yoke = Installation(position_zero_m=actuator.slack_m + BELOW_M)
+    machine = SimulatedStand(bench.stand, actuator, installation=yoke)
+    machine.uncouple()
+    return machine
+
+
+def _hands(machine: "SimulatedStand | None", mistake: str | None) -> "Callable[[Prompt, str], None] | None":
+    from rig.procedure.couple_words import DONE
+    from simulator import Fault, Trigger
+
+    if machine is None:
+        return None
+    when = "Push the plug home" if mistake == "early" else "Make the connector"
+
+    def work(prompt: "Prompt", key: str) -> None:
+        if key != DONE or prompt.title != when or mistake == "not-made":
+            return
+        machine.couple(HANGING_M if mistake == "plug-hanging" else 0.0)
+        if mistake == "slips":
+            machine.faults.add(Fault("connector slips", SLIP_M, start=Trigger(stroke=3)))
+
+    return work

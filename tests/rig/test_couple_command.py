@@ -1,0 +1,101 @@
+"""`stemrig couple` end to end on the built-in stand, with its simulated person."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+from rig.cli.main import main
+from rig.files import FileProblems
+from rig.stand.explain import missing_against_movement
+from rig.stand.file import load_stand, load_stand_text, stand_text
+from rig.stand.limits import limits_for
+from tests.rig.coupling_bench import profile
+
+ALONE = ("--instant", "--simulated-person")
+INCH = 0.0254
+
+
+def coupled(folder: Path, *more: str) -> tuple[int, dict[str, object], str]:
+    """Exit code, what was kept, and the events."""
+    code = main(["couple", *ALONE, "--records", str(folder), *more])
+    (record,) = folder.iterdir()
+    kept = json.loads((record / "coupling.json").read_text())
+    return code, kept, (record / "events.csv").read_text()
+
+
+def test_it_couples_and_proves_travel_and_seat_load(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    code, kept, events = coupled(tmp_path)
+    assert code == 0
+    assert "COUPLED  Brine let-down valve" in capsys.readouterr().out
+    assert kept["verdict"] == "coupled right"
+    assert kept["seat load proven"]
+    assert kept["slack of the actuator alone (m)"] == pytest.approx(0.25 * INCH, abs=0.006 * INCH)
+    assert 1.125 * INCH <= kept["travel (m)"]["value"] <= (1.125 + 1 / 32) * INCH  # type: ignore[index]
+    for said in ("Block set; my hands go in now.", "The connector is made and tight.", "Jam nuts locked."):
+        assert said in events
+
+
+@pytest.mark.parametrize(
+    ("mistake", "verdict"),
+    [
+        ("plug-hanging", "plug not on its seat when coupled"),
+        ("early", "slack not taken out"),
+        ("not-made", "connector not made"),
+        ("slips", "connector slipped"),
+    ],
+)
+def test_a_mistake_ends_in_its_name_and_not_in_a_pass(mistake: str, verdict: str, tmp_path: Path) -> None:
+    code, kept, _ = coupled(tmp_path, "--mistake", mistake)
+    assert code == 1
+    assert kept["verdict"] == verdict
+    assert not kept["coupled right"]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["--instant"], "--instant leaves no time to answer: give --simulated-person with it"),
+        (["--simulated-person", "--stand", "bench-tcp"], "a person makes the connector"),
+        ([], "coupling asks a person at a terminal; there is none here"),
+    ],
+)
+def test_what_cannot_be_is_refused_before_anything_moves(
+    arguments: list[str],
+    said: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("rig.cli.guided.at_keyboard", lambda: False)
+    assert main(["couple", *arguments, "--records", str(tmp_path / "none")]) == 2
+    assert said in capsys.readouterr().err
+    assert not (tmp_path / "none").exists()
+
+
+def test_what_the_stand_lacks_against_movement_is_said_at_the_prompt(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    coupled(tmp_path)
+    out = capsys.readouterr().out
+    assert "no isolating valve at the casing" in out
+    assert "no mechanical stop or block" in out
+    assert "Software does not replace a mechanical block" in out
+
+
+def test_the_stand_file_says_what_holds_the_stem() -> None:
+    bench = load_stand("bench-tcp")
+    assert bench.hands_in.isolating_valve
+    assert missing_against_movement(bench) == ()
+    assert limits_for(profile(), bench).isolate_supply_hands_in
+    without = load_stand("simulated")
+    assert len(missing_against_movement(without)) == 2
+    assert not limits_for(profile(), without).isolate_supply_hands_in
+
+
+def test_a_wrong_key_under_hands_in_is_told() -> None:
+    text = stand_text("bench-tcp").replace("mechanical_stop: no", "mechanical_stopp: no")
+    with pytest.raises(FileProblems, match="mechanical_stopp"):
+        load_stand_text(text, "bench.yaml")
