@@ -1,11 +1,12 @@
 """Channels of a stand file: where each signal is, and what its raw number means."""
 
+from collections.abc import Mapping
 from math import isfinite
 
 from rig.files import Section
-from rig.stand.blocks import is_bits
+from rig.stand.blocks import is_bits, words
 from rig.stand.file_live import read_live
-from rig.stand.file_parts import address, table
+from rig.stand.file_parts import LAST_ADDRESS, address, known_word
 from rig.stand.model import AnalogChannel, BitChannel, Calibration, Number, Scale, Table, WordOrder
 from rig.units import Dimension
 
@@ -25,12 +26,13 @@ BIT_ROLES = (
     "vent_valve_readback",
 )
 OUTPUTS = ("demand_output", "supply_valve", "vent_valve")
-RANGES = {
+FLOAT32 = (-3.4028235e38, 3.4028235e38)
+RANGES: Mapping[Number | None, tuple[float, float]] = {
     Number.INT16: (-32768.0, 32767.0),
     Number.UINT16: (0.0, 65535.0),
     Number.INT32: (-(2.0**31), 2.0**31 - 1),
     Number.UINT32: (0.0, 2.0**32 - 1),
-    Number.FLOAT32: (-3.4028235e38, 3.4028235e38),
+    Number.FLOAT32: FLOAT32,
 }
 LONGEST_LAG_S = 5.0
 LARGEST_ERROR = 0.2  # of span; beyond that the unit or the sign is wrong (assumption)
@@ -44,13 +46,13 @@ def read_analog(section: Section, role: str) -> AnalogChannel | None:
     """None where anything is wrong with it."""
     before = len(section.document.problems)
     dimension = dimension_of(role)
-    module, where = section.text("module", "inputs"), table(section)
+    module, where = section.text("module", "inputs"), known_word(section, "table", Table)
     at = address(section, "address", where)
-    number = section.choice("number", Number)
+    number = known_word(section, "number", Number)
     order = section.choice("word_order", WordOrder, WordOrder.HIGH_FIRST)
-    _check_words(section, where, number)
+    _check_words(section, where, number, at)
     scale = _scale(section, dimension, number)
-    live = None if role in OUTPUTS or scale is None else read_live(section, scale, RANGES[number])
+    live = None if role in OUTPUTS else read_live(section, scale, RANGES.get(number, FLOAT32))
     calibration = _calibration(section, dimension, scale)
     lag_s = section.quantity_or_none("lag", Dimension.TIME) if role not in OUTPUTS else None
     if lag_s is not None and (lag_s < 0.0 or lag_s > LONGEST_LAG_S):
@@ -58,7 +60,7 @@ def read_analog(section: Section, role: str) -> AnalogChannel | None:
     if role in OUTPUTS:
         _check_writable(section, where)
     section.finish()
-    if scale is None or len(section.document.problems) != before:
+    if where is None or number is None or scale is None or len(section.document.problems) != before:
         return None
     return AnalogChannel(
         role=role,
@@ -74,23 +76,27 @@ def read_analog(section: Section, role: str) -> AnalogChannel | None:
     )
 
 
-def _check_words(section: Section, where: Table, number: Number) -> None:
-    two = number not in (Number.INT16, Number.UINT16)
-    if two and not section.has("word_order"):
+def _check_words(section: Section, where: Table | None, number: Number | None, at: int) -> None:
+    if where is not None and is_bits(where):
+        instead = "a number lies in holding registers or input registers"
+        section.problem("table", f"{where.value} hold single bits", instead)
+    if number is None or words(number) == 1:
+        return
+    if not section.has("word_order"):
         section.missing("word_order", "a number of two registers needs it: high word first or low word first")
-    if section.text_or_none("table") and is_bits(where):
-        words = "a number lies in holding registers or input registers"
-        section.problem("table", f"{where.value} hold single bits", words)
+    if at == LAST_ADDRESS:
+        found = f"{at} is the last one, and {number.value} takes two registers"
+        section.problem("address", found, f"at most {at - 1}")
 
 
-def _check_writable(section: Section, where: Table) -> None:
+def _check_writable(section: Section, where: Table | None) -> None:
     if where in (Table.INPUT, Table.DISCRETE):
         section.problem(
             "table", f"{where.value} can only be read", "an output is in holding registers or coils"
         )
 
 
-def _scale(section: Section, dimension: Dimension, number: Number) -> Scale | None:
+def _scale(section: Section, dimension: Dimension, number: Number | None) -> Scale | None:
     """Two points raw -> quantity, the lower raw number first."""
     example = "{4000: 0 in, 20000: 2 in}" if dimension is Dimension.LENGTH else "{0: 0 psi, 27648: 100 psi}"
     points = section.section("scale", example)
@@ -104,11 +110,10 @@ def _scale(section: Section, dimension: Dimension, number: Number) -> Scale | No
         except ValueError:
             points.problem(key, "is not a raw number", f"write raw: quantity, for example {example}")
             continue
-        lowest, highest = RANGES[number]
+        lowest, highest = RANGES.get(number, FLOAT32)
         if not isfinite(raw) or not lowest <= raw <= highest:
-            points.problem(
-                key, f"does not fit into {number.value}", f"it holds {lowest:.10g} to {highest:.10g}"
-            )
+            what = "the register" if number is None else number.value
+            points.problem(key, f"does not fit into {what}", f"it holds {lowest:.10g} to {highest:.10g}")
         found.append((raw, points.quantity(key, dimension)))
     found.sort()
     if len(points.names) != 2:
@@ -159,18 +164,23 @@ def _accuracy(section: Section, dimension: Dimension, scale: Scale | None) -> fl
 def read_bit(section: Section, role: str) -> BitChannel | None:
     """None where anything is wrong with it."""
     before = len(section.document.problems)
-    module, where = section.text("module", "inputs"), table(section)
+    module, where = section.text("module", "inputs"), known_word(section, "table", Table)
     at, bit = address(section, "address", where), section.whole_or_none("bit", 0, 15)
+    if where is not None:
+        _check_bit(section, where)
+    if role in OUTPUTS:
+        _check_writable(section, where)
+    inverted = section.yes("inverted")
+    section.finish()
+    if where is None or len(section.document.problems) != before:
+        return None
+    return BitChannel(role=role, module=module, table=where, address=at, bit=bit, inverted=inverted)
+
+
+def _check_bit(section: Section, where: Table) -> None:
     if is_bits(where) and section.has("bit"):
         section.problem("bit", f"{where.value} hold one bit each", "leave it out: the address names the bit")
     if not is_bits(where) and not section.has("bit"):
         section.missing(
             "bit", "a register holds sixteen: add it, for example: bit: 0 (the least significant)"
         )
-    if role in OUTPUTS:
-        _check_writable(section, where)
-    inverted = section.yes("inverted")
-    section.finish()
-    if len(section.document.problems) != before:
-        return None
-    return BitChannel(role=role, module=module, table=where, address=at, bit=bit, inverted=inverted)

@@ -1,8 +1,8 @@
 """Links and modules of a stand file."""
 
 from rig.files import Section
-from rig.stand.file_parts import address, table
-from rig.stand.model import Identity, Module, RtuLink, TcpLink, Watchdog
+from rig.stand.file_parts import address, known_word
+from rig.stand.model import Identity, Module, RtuLink, Table, TcpLink, Watchdog
 from rig.units import Dimension
 
 TCP, RTU = "modbus tcp", "modbus rtu"
@@ -17,6 +17,8 @@ def read_link(section: Section, name: str) -> TcpLink | RtuLink | None:
     """None where anything is wrong with it."""
     before = len(section.document.problems)
     kind = section.one_of("kind", (TCP, RTU))
+    if len(section.document.problems) != before:  # the rest is still read, as what it looks like
+        kind = RTU if section.has("device") else TCP
     link = _tcp(section, name) if kind == TCP else _rtu(section, name)
     section.finish()
     return link if len(section.document.problems) == before else None
@@ -94,7 +96,8 @@ def _function(section: Section, key: str, codes: tuple[int, int]) -> int | None:
 def _watchdog(section: Section | None) -> Watchdog | None:
     if section is None:
         return None
-    section.quantity("timeout", Dimension.TIME, "500 ms")
+    if not section.has("timeout"):
+        section.missing("timeout", "add it, for example: timeout: 500 ms")
     reset_value = section.whole_or_none("reset_value", 0, 65535)
     watchdog = Watchdog(
         timeout_s=_seconds(section, "timeout", 0.0, LONGEST_WATCHDOG_S),
@@ -111,12 +114,13 @@ def _watchdog(section: Section | None) -> Watchdog | None:
 
 
 def _register_or_none(section: Section, key: str) -> int | None:
-    return address(section, key, None) if section.has(key) else section.whole_or_none(key, 0, 65535)
+    return address(section, key, Table.HOLDING) if section.has(key) else section.whole_or_none(key, 0, 65535)
 
 
 def _watchdog_fits(section: Section, watchdog: Watchdog) -> None:
-    if watchdog.timeout_register is not None and watchdog.timeout_s > 0.0:
-        counts = watchdog.timeout_s / watchdog.timeout_unit_s
+    timeout_s, unit_s = watchdog.timeout_s, watchdog.timeout_unit_s
+    if watchdog.timeout_register is not None and timeout_s > 0.0 and unit_s > 0.0:
+        counts = timeout_s / unit_s
         if counts > 65535 or abs(counts - round(counts)) > 1e-6 * counts or round(counts) < 1:
             section.problem(
                 "timeout",
@@ -132,7 +136,7 @@ def _watchdog_fits(section: Section, watchdog: Watchdog) -> None:
 def _identity(section: Section | None) -> Identity | None:
     if section is None:
         return None
-    where = table(section)
-    identity = Identity(where, address(section, "address", where), section.whole("value", 0, 65535, 0x5A31))
+    where = known_word(section, "table", Table)
+    at, value = address(section, "address", where), section.whole("value", 0, 65535, 0x5A31)
     section.finish()
-    return identity
+    return None if where is None else Identity(where, at, value)

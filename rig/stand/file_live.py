@@ -11,8 +11,9 @@ NE43_MA = (3.6, 3.8, 20.5, 21.0)
 KEYS = ("failed_low", "low", "high", "failed_high")
 
 
-def read_live(section: Section, scale: Scale, number: tuple[float, float]) -> LiveRange | None:
-    """What `live` says, else what the signal implies, else None. `number`: what the type can hold."""
+def read_live(section: Section, scale: Scale | None, number: tuple[float, float]) -> LiveRange | None:
+    """What `live` says, else what the signal implies of the scale, else None. `number`: what the type
+    can hold."""
     signal = section.text_or_none("signal")
     given = section.section_or_none("live", "{failed_low: 3600, low: 3800, high: 20500, failed_high: 21000}")
     if signal is not None and " ".join(signal.split()) not in (CURRENT_LOOP, "none"):
@@ -22,7 +23,7 @@ def read_live(section: Section, scale: Scale, number: tuple[float, float]) -> Li
         return None
     if given is not None:
         return _given(given)
-    if signal is None or signal == "none":
+    if signal is None or signal == "none" or scale is None:
         return None
     live = ne43(scale)
     if live.failed_low < number[0] or live.failed_high > number[1]:
