@@ -58,11 +58,26 @@ def test_every_kind_of_fault_is_listed_as_it_is() -> None:
     assert listed == {name: (kind.room, kind.size, kind.what) for name, kind in KINDS.items()}
 
 
-def test_the_tests_that_the_list_names_speak_of_the_fault() -> None:
+def test_each_fault_names_the_test_that_shows_it_and_that_test_exists() -> None:
     folder = Path(__file__).parent
-    for name, cells in rows().items():
-        for file in re.findall(r"`(\w+\.py)`", cells[3]):
-            assert (folder / file).exists(), (name, file)
+    named = {fault: re.findall(r"`(\w+\.py)::([^`]+)`", cells[3]) for fault, cells in rows().items()}
+    assert [fault for fault, tests in named.items() if not tests] == []
+    files = sorted({str(folder / file) for tests in named.values() for file, _ in tests})
+    there = collected(files)
+    for fault, tests in named.items():
+        for file, test in tests:
+            assert f"{file}::{test}" in there, (fault, file, test)
+            assert "[" not in test or test.endswith(f"[{fault}]"), (fault, test)
+
+
+def collected(files: list[str]) -> set[str]:
+    """`file.py::test` of all tests in those files, with their parameters and without."""
+    command = [sys.executable, "-m", "pytest", "--collect-only", "-q", "-p", "no:cacheprovider", *files]
+    plain = ["-o", "addopts=--import-mode=importlib"]
+    run = subprocess.run([*command, *plain], capture_output=True, text=True, timeout=120, cwd=ROOT)
+    assert run.returncode == 0, run.stdout + run.stderr
+    ids = {line.rsplit("/", 1)[-1] for line in run.stdout.splitlines() if "::" in line}
+    return ids | {one.split("[")[0] for one in ids}
 
 
 @pytest.mark.parametrize("where", re.findall(r"\(`(\w+\.py)`\)", README))
