@@ -1,7 +1,9 @@
 """`stemrig vent --stand FILE`: make a stand safe, whatever it was doing, with nothing but its file."""
 
 import argparse
-from contextlib import ExitStack
+import os
+import signal
+from contextlib import ExitStack, suppress
 from typing import TYPE_CHECKING
 
 from rig.cli.exits import PASS, STOPPED, UNDECIDED, UNREACHABLE
@@ -54,6 +56,7 @@ def vent(stand: "Stand", units_name: str, clock: "Clock") -> int:
                 stack.enter_context(only_controller(stand))
             except StandInUse as problem:
                 print(f"{problem}. Making it safe goes on all the same.", flush=True)
+                _let_go(problem.process)
             interrupts = stack.enter_context(Interrupts())
             end = make_safe(stand, buses, clock, board.saw, lambda: interrupts.presses > 0)
     finally:
@@ -68,6 +71,13 @@ def vent(stand: "Stand", units_name: str, clock: "Clock") -> int:
         Safe.UNREACHABLE: UNREACHABLE,
         Safe.WRONG_DEVICE: UNREACHABLE,
     }[end]
+
+
+def _let_go(process: int | None) -> None:
+    """Tell the holder that a person wants the stand vented: it holds still where hands were in."""
+    if process not in (None, os.getpid()) and os.name != "nt":
+        with suppress(OSError):
+            os.kill(process, signal.SIGTERM)
 
 
 def _clock() -> "Clock":

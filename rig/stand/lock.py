@@ -35,6 +35,10 @@ else:
 class StandInUse(Exception):  # noqa: N818 - says what is so
     """Another program has the stand, or that cannot be found out; `str()` of it is for a person."""
 
+    def __init__(self, words: str, process: int | None = None) -> None:
+        super().__init__(words)
+        self.process = process  # of the holder, where it said so
+
 
 def what_is_locked(stand: Stand) -> list[str]:
     """A serial line as a whole; on a network every unit that has outputs. Sorted."""
@@ -82,7 +86,8 @@ def _hold(path: Path, name: str) -> int:
             os.close(file)
             raise StandInUse(
                 f"stand '{name}' is in use by another program on this computer{said}. Two must never write "
-                "to one stand: end that one, or wait for it"
+                "to one stand: end that one, or wait for it",
+                _process(said),
             ) from None
         if _is_at(path, file):
             break
@@ -126,6 +131,11 @@ def _said(file: int) -> str:
         text = os.read(file, 200).decode(errors="replace").strip()
         return f" ({text})" if text else ""
     return ""
+
+
+def _process(said: str) -> int | None:
+    found = re.search(r"process (\d+)", said)
+    return int(found[1]) if found else None
 
 
 def _file_name(key: str) -> str:

@@ -5,6 +5,7 @@ that is polled. When this process dies or stops answering, the scan vents the st
 """
 
 import multiprocessing
+import sys
 from collections.abc import Callable
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
@@ -27,6 +28,11 @@ T = TypeVar("T")
 
 SLOTS = 8192  # samples: 160 s at 50 scans/s may be left untaken
 START_WITHIN_S = 30.0
+HANDS_STILL_IN = (
+    "HANDS ARE IN, and this program cannot go on. Nothing moves: the outputs are held as they are. Shut off "
+    "the air by hand if you can. When everybody is clear press Ctrl-C here, or run `stemrig vent` elsewhere: "
+    "then it vents."
+)
 LOOK_EVERY_S = 0.25  # whether the scan still lives, while no sample comes
 
 
@@ -46,6 +52,7 @@ class StandProcess:
         self._number = 0
         self._scan = -1  # latest seen
         self._heard = 0
+        self._hands_in = False  # as of the latest sample
 
     def open(self) -> None:
         """Start the scan. Raises LinkFault when the stand does not answer, RuntimeError if nothing starts."""
@@ -85,6 +92,7 @@ class StandProcess:
         found = [unpacked(r, self._demands.get(demand_number_of(r))) for r in records]
         if found:
             self._scan = found[-1].reading.scan
+            self._hands_in = found[-1].mode == Mode.HANDS_IN.value
             oldest = demand_number_of(records[-1])
             self._demands = {n: d for n, d in self._demands.items() if n >= oldest}
         return found
@@ -113,9 +121,14 @@ class StandProcess:
         self._order(Order(self._heard, event=event))
 
     def close(self) -> None:
-        """End the scan, which vents first where that is not done, and wait for it."""
+        """End the scan, which vents first where that is not done, and wait for it.
+
+        With hands in the mechanism the scan holds everything still; then the wait is for a person's word.
+        """
         self._order(Order(self._heard, end=True))
         if self._process is not None:
+            if self._hands_in:
+                self._wait_for_hands(self._process)
             self._process.join(VENT_WITHIN_S + START_WITHIN_S)
             if self._process.is_alive():  # the module's watchdog takes the outputs down
                 self._process.kill()
@@ -126,6 +139,13 @@ class StandProcess:
             self._ring.close()
             self._ring.unlink()
         self._process = self._pipe = self._ring = None
+
+    def _wait_for_hands(self, process: BaseProcess) -> None:
+        print(HANDS_STILL_IN, file=sys.stderr, flush=True)
+        try:
+            process.join()
+        except KeyboardInterrupt:
+            process.terminate()
 
     def _order(self, order: Order) -> None:
         """A scan that is gone takes no orders; that it is gone shows in `alive`."""
@@ -205,6 +225,8 @@ def vent_over(scan: StandProcess) -> bool:
         for sample in samples:
             began_s = sample.reading.time_s if began_s is None else began_s
             tripped = sample.mode != Mode.RAMPING.value
+            if sample.mode == Mode.HANDS_IN.value:
+                return False  # frozen: only the person ends that
             if tripped and (sample.vented or sample.mode == Mode.ESCALATED.value):
                 return sample.vented
             if sample.reading.time_s - began_s > VENT_WITHIN_S:

@@ -139,6 +139,7 @@ class Run(Generic[T]):
         resting = self._mode == Mode.RESTING.value and (self._vented or self._how is How.STOPPED)
         tripped = self._mode in ENDED and (self._vented or self._mode == Mode.ESCALATED.value)
         too_long = reading.time_s - (self._since_s or 0.0) > VENT_WITHIN_S
+        too_long &= self._mode != Mode.HANDS_IN.value  # the end would move the stem: wait for the person
         if resting or tripped or too_long:
             self._end(How.TRIPPED if self._trips and self._how is How.FINISHED else self._how)
         return None, None

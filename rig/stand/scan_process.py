@@ -19,6 +19,7 @@ from rig.stand.outputs import Outputs
 from rig.stand.packed import NO_DEMAND, SIZE, packed
 from rig.stand.ring import Ring
 from rig.stand.run import VENT_WITHIN_S
+from rig.stand.sample import Sample
 from rig.stand.scanner import Scanner
 from safety.limits import Limits
 from safety.signals import Demand
@@ -61,7 +62,11 @@ class Post(Protocol):
 
 
 class ScanServer:
-    """Serves one parent until it says so or is gone; then the stand is vented, whatever state it was in."""
+    """Serves one parent until it says so or is gone; then the stand is vented, whatever state it was in.
+
+    But with hands in the mechanism nothing moves without a person's word: the outputs stay as they are until
+    `released` is set (a signal to this process: `stemrig vent` sends it).
+    """
 
     def __init__(self, loop: ScanLoop, pipe: Connection, ring: Ring, post: Post, paced: bool) -> None:
         self._loop, self._pipe, self._ring, self._post = loop, pipe, ring, post
@@ -74,6 +79,7 @@ class ScanServer:
         self._notices: deque[Notice] = deque()
         self._sent = self._heard = 0
         self.ending = False  # set from outside too: a signal
+        self.released = False  # set from outside: a person has said that hands are out
 
     def serve(self) -> None:
         scans = 0
@@ -141,17 +147,28 @@ class ScanServer:
     def _vent(self) -> None:
         """The parent is gone or done. A casing known to be vented, with nothing asked, needs nothing more."""
         loop = self._loop
+        if loop.state.mode is Mode.HANDS_IN:
+            self._hold()
         if loop.state.vented and loop.state.mode in (Mode.RESTING, Mode.TRIPPED):
             return
         event: PersonEvent | None = PersonEvent.SAFE_NOW
         began_s = loop.state.time_s
         while event is not None or not (loop.state.vented or loop.state.mode is Mode.ESCALATED):
-            sample = loop.step(None, event)
+            sample = self._step(event)
             event = None
-            self._ring.push(packed(sample, NO_DEMAND))
-            self._post.release()
             if sample.reading.time_s - began_s > VENT_WITHIN_S:
                 return
+
+    def _hold(self) -> None:
+        """Outputs as they are, until a person says that hands are out."""
+        while self._loop.state.mode is Mode.HANDS_IN:
+            self._step(PersonEvent.HANDS_OUT if self.released else None)
+
+    def _step(self, event: PersonEvent | None) -> Sample:
+        sample = self._loop.step(None, event)
+        self._ring.push(packed(sample, NO_DEMAND))
+        self._post.release()
+        return sample
 
 
 def serve(setup: Setup, pipe: Connection, post: Post) -> None:
@@ -186,7 +203,7 @@ def _serve_alone(setup: Setup, pipe: Connection, post: Post) -> None:
         server = ScanServer(loop, pipe, ring, post, paced=setup.speed is not None)
 
         def end(number: int, frame: Any) -> None:
-            server.ending = True
+            server.ending = server.released = True
 
         signal.signal(signal.SIGTERM, end)
         pipe.send("ready")

@@ -134,6 +134,40 @@ def test_asked_to_end_in_the_middle_it_vents_first(bounded: Callable[..., Bounda
     check_ramped_and_vented(boundary)
 
 
+def hands_in_at(scan_in: int, then: Play, last: int) -> Play:
+    """Ramped to 5 psi, hands in at `scan_in`, `then` played at `last`."""
+
+    def play(boundary: Boundary, scan: int) -> None:
+        if scan == 100:
+            boundary.pipe.send(Order(event=PersonEvent.ARM))
+        if 100 < scan < last:
+            boundary.send(5.0, scan)
+        if scan == scan_in:
+            boundary.pipe.send(Order(event=PersonEvent.HANDS_IN))
+        if scan == last:
+            then(boundary, scan)
+
+    return play
+
+
+def test_when_the_parent_dies_with_hands_in_nothing_moves_until_a_person_says_so(
+    bounded: Callable[..., Boundary],
+) -> None:
+    def play(boundary: Boundary, scan: int) -> None:
+        if scan <= 700:
+            hands_in_at(600, hang_up, 700)(boundary, scan)
+        boundary.server.released = scan > 15_000  # 286 s later: longer than any venting is waited for
+
+    boundary = bounded(play)
+    seen = boundary.samples()
+    held = [s for s in seen if 700 <= s.reading.scan <= 15_000]
+    assert {s.mode for s in held} == {Mode.HANDS_IN.value}
+    assert {(s.command.vent_open, s.command.output_pa) for s in held} == {(False, held[0].command.output_pa)}
+    assert held[0].command.output_pa > 4.0 * PSI
+    assert seen[-1].command.vent_open
+    assert seen[-1].vented, "once a person has said that hands are out"
+
+
 def test_asked_to_end_at_rest_it_ends_at_once(bounded: Callable[..., Boundary]) -> None:
     def play(boundary: Boundary, scan: int) -> None:
         if scan == 200:
