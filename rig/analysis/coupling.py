@@ -33,7 +33,7 @@ class Verdict(StrEnum):
     """How the coupling turned out, each with its own cause and way back."""
 
     RIGHT = "coupled right"
-    NOT_SEATED = "plug not on its seat when coupled"
+    NOT_SEATED = "travel beyond rated"
     SLACK_LEFT_IN = "slack not taken out"
     SHORT = "short travel"
     SLIPPED = "connector slipped"
@@ -100,6 +100,25 @@ class Proof:
     @property
     def seat_load_proven(self) -> bool:
         return self.gap_m is not None and self.gap_m.value > SURE * self.gap_m.standard_uncertainty
+
+
+def recommended(
+    action: Action, resolution_m: float, tolerance_m: float, top_pa: float, highest_pa: float
+) -> tuple[Way, str]:
+    """The way that the stand can go best, and why. `top_pa`: what puts the actuator on its upper stop."""
+    if resolution_m <= tolerance_m:
+        return (
+            Way.HELD_LIFT,
+            "the stand reads the stem finely enough to hold it where the slack ends up right",
+        )
+    if action is Action.AIR_TO_CLOSE:
+        return Way.TOP_STOP, "the stem is read too coarsely to hold it, and its open stop needs no air"
+    if top_pa <= highest_pa:
+        return Way.TOP_STOP, "the stem is read too coarsely to hold it; its upper stop holds it"
+    return (
+        Way.SHORT_LIFT,
+        "the stem is read too coarsely to hold it, and the air does not reach its upper stop",
+    )
 
 
 def hold_height_m(action: Action, stroke_m: float, aim_m: float) -> float:

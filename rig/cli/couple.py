@@ -4,6 +4,7 @@ import argparse
 import json
 import sys
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
@@ -21,12 +22,19 @@ NAME = "Coupling"
 COUPLING_FILE = "coupling.json"
 INCH = 0.0254
 BELOW_M = 0.1 * INCH  # the built-in stand's transmitter sees this much below the actuator's lower stop
+WAYS = ("held lift", "top stop", "short lift")
 MISTAKES = ("plug-hanging", "early", "not-made", "slips")
 HANGING_M, SLIP_M = 0.1 * INCH, 0.04 * INCH
 
 
 def arguments(parser: argparse.ArgumentParser) -> None:
     add_guided(parser, hands="the connector is made")
+    parser.add_argument(
+        "--way",
+        choices=WAYS,
+        help="held lift: the stem is held where the slack ends up right; top stop: the actuator on its stop, "
+        "the plug lifted by hand; short lift: in a hurry, seat load not proven (default: as recommended)",
+    )
     parser.add_argument(
         "--mistake",
         choices=MISTAKES,
@@ -59,6 +67,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _couple(bench: "Bench") -> int:
+    from rig.analysis.coupling import Way
     from rig.cli.guided import opener, run_guided
     from rig.procedure.couple import Couple
     from rig.record.atomic import save_text
@@ -76,6 +85,10 @@ def _couple(bench: "Bench") -> int:
         missing=missing_against_movement(bench.stand),
         isolating_valve=bench.stand.hands_in.isolating_valve,
     )
+    best, why = guided.recommended()
+    way = best if args.way is None else Way(args.way)
+    guided = replace(guided, way=way)
+    print(f"Recommended: {best.value}, for {why}." + ("" if way is best else f" Done by {way.value}."))
     machine = _machine(bench) if bench.stand.built_in else None
     done = run_guided(
         bench,
@@ -84,7 +97,7 @@ def _couple(bench: "Bench") -> int:
         guided.run(),
         opener(bench, machine, limits_for_coupling(bench.limits, bench.profile)),
         datetime.now().astimezone(),
-        work=_hands(machine, args.mistake),
+        work=_hands(machine, args.mistake, guided.lift_m),
         simulated_person=args.simulated_person,
     )
     coupling: Coupling | None = done.ended.value
@@ -112,7 +125,9 @@ def _machine(bench: "Bench") -> "SimulatedStand":
     return machine
 
 
-def _hands(machine: "SimulatedStand | None", mistake: str | None) -> "Callable[[Prompt, str], None] | None":
+def _hands(
+    machine: "SimulatedStand | None", mistake: str | None, lift_m: float
+) -> "Callable[[Prompt, str], None] | None":
     from rig.procedure.couple_words import DONE
     from simulator import Fault, Trigger
 
@@ -123,7 +138,7 @@ def _hands(machine: "SimulatedStand | None", mistake: str | None) -> "Callable[[
     def work(prompt: "Prompt", key: str) -> None:
         if key != DONE or prompt.title != when or mistake == "not-made":
             return
-        machine.couple(HANGING_M if mistake == "plug-hanging" else 0.0)
+        machine.couple(lift_m + (HANGING_M if mistake == "plug-hanging" else 0.0))
         if mistake == "slips":
             machine.faults.add(Fault("connector slips", SLIP_M, start=Trigger(stroke=3)))
 

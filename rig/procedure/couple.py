@@ -1,8 +1,11 @@
 """Coupling stem and plug: the stem held where the connector must be made, travel and seat load proven.
 
-The held lift. The actuator is stroked alone and the slack worked out; the stem is held so that the slack ends
-up on the closed side; hands go in under the guard's own mode, in which nothing is corrected; then the air is
-let down slowly and the strokes that follow tell how the connector was made, and name what went wrong.
+Held lift: the actuator is stroked alone and the slack worked out; the stem is held so that the slack ends up
+on the closed side. Top stop: the actuator is pressed on its own stop at the open side (by full air, or by its
+spring where air closes) and the plug is lifted by the travel by hand. Short lift: in a hurry, without the
+stroke alone, so that the seat load is not proven. In each hands go in under the guard's own mode, in which
+nothing is corrected; then the air is let down slowly and the strokes that follow tell how the connector was
+made, and name what went wrong.
 """
 
 from collections.abc import Generator
@@ -10,24 +13,27 @@ from dataclasses import dataclass, field, replace
 
 from rig.analysis.coupling import (
     LEAST_SLACK_M,
+    ON_STOP_M,
     USUAL_SLACK_M,
     Alone,
     Connected,
     Proof,
     Rated,
     Verdict,
+    Way,
     hold_height_m,
     judge_coupling,
+    recommended,
 )
 from rig.analysis.result import Estimate
 from rig.analysis.samples import Sensors
 from rig.procedure.couple_words import CANNOT, NO, NOT_HOME, NOT_MADE, NOT_UNCOUPLED, CoupleWords
 from rig.procedure.full_strokes import FullStrokes, Strokes
 from rig.procedure.guided import BACK, Code, Guided, Large, Prompt, Step, Stop
-from rig.procedure.hold import INCH, Hold, HoldPlan
+from rig.procedure.hold import INCH, TOLERANCE_M, Hold, HoldPlan
 from rig.procedure.quick_look import vented
 from rig.procedure.ramp import PSI
-from rig.procedure.watch import Stroke
+from rig.procedure.watch import Stroke, Window
 from rig.profile.model import Action, Profile
 from rig.units import UNIT_SETS, Dimension, UnitSet
 from safety.signals import Demand, Reading
@@ -37,6 +43,10 @@ DOWN_PA_PER_S, UP_PA_PER_S = 1.0 * PSI, 2.0 * PSI
 SETTLED_M = 0.025 * INCH  # a soft seat gives way by less; assumption
 OTHER_STROKE_M = INCH / 32  # a stroke this far from the profile's is said
 STEADY_S = 1.5
+PRESSED_PA = 3.0 * PSI  # above what reaches the own stop
+SHORT_TOLERANCE_M = INCH / 64  # of a short lift
+UNKNOWN_HALF_BAND_PA = 0.25 * PSI  # of an actuator that was not stroked alone; assumption
+REST_S = 2.0
 STAYS_SHARE = 0.03  # of rated travel
 
 
@@ -50,6 +60,7 @@ class Coupling:
     travel_m: Estimate | None
     held_m: float | None  # height at which the connector was made
     mark_met: bool | None
+    way: Way
     strokes: FullStrokes | None
     remarks: tuple[str, ...] = ()
 
@@ -60,13 +71,14 @@ class Coupling:
 
 @dataclass
 class Couple(Guided):
-    """`run` is the procedure for a valve that is uncoupled. `missing`: what the stand lacks, in words;
-    `isolating_valve`: whether it has one at the casing, which is shut by hand."""
+    """`run` is the procedure for a valve that is uncoupled, by one `way`. `missing`: what the
+    stand lacks, in words; `isolating_valve`: whether it has one at the casing, which is shut by hand."""
 
     stroke: Stroke = field(init=False)
     profile: Profile = field(kw_only=True)
     sensors: Sensors = field(kw_only=True)
     highest_pa: float = field(kw_only=True)
+    way: Way = field(default=Way.HELD_LIFT, kw_only=True)
     units: UnitSet = field(default=UNIT_SETS["psi"], kw_only=True)
     missing: tuple[str, ...] = field(default=(), kw_only=True)
     isolating_valve: bool = field(default=False, kw_only=True)
@@ -74,7 +86,7 @@ class Couple(Guided):
     def __post_init__(self) -> None:
         p = self.profile
         self.stroke = Stroke(p.rated_travel_m)
-        self.words = CoupleWords(self.units, p.action, self.missing)
+        self.words = CoupleWords(self.units, p.action, self.way, self.missing)
         self.rated = Rated(p.action, p.rated_travel_m, p.travel_surplus_m, p.area_m2, p.needed_seat_load_n)
         self.alone: Alone | None = None
         self.alone_strokes: FullStrokes | None = None
@@ -99,17 +111,24 @@ class Couple(Guided):
             None if self.strokes is None else self.strokes.estimate("travel"),
             self.held_m,
             self.mark_met,
+            self.way,
             self.strokes,
             tuple(self.remarks),
         )
 
     def steps(self) -> tuple[Step, ...]:
         home = "push the plug home"
+        first = Step("stroke the actuator alone", self._stroke_alone)
+        hold = Step("hold the stem", self._hold_stem, again_from=home)
+        if self.way is Way.SHORT_LIFT:
+            first = Step("find where the stem rests", self._find_rest)
+        elif self.way is Way.TOP_STOP:
+            hold = Step("hold the stem", self._go_to_stop, again_from=home)
         return (
             Step("make ready", self._ready),
-            Step("stroke the actuator alone", self._stroke_alone),
+            first,
             Step(home, self._plug_home, back_is_safe=True),
-            Step("hold the stem", self._hold_stem, again_from=home),
+            hold,
             Step("make the connector", self._connect, again_from=home),
             Step("let the pressure down", self._let_down, again_from="prove it"),
             Step("prove it", self._prove),
@@ -128,6 +147,29 @@ class Couple(Guided):
     @property
     def closes_with_air(self) -> bool:
         return self.profile.action is Action.AIR_TO_CLOSE
+
+    @property
+    def expected_stroke_m(self) -> float:
+        """The actuator's own, measured where it was, else the profile's, else a usual one."""
+        if self.alone is not None:
+            return self.alone.stroke_m.value
+        return self.profile.actuator_stroke_m or self.profile.rated_travel_m + USUAL_SLACK_M
+
+    @property
+    def lift_m(self) -> float:
+        """How far the plug is to be off its seat when the connector is made."""
+        return self.rated.aim_m if self.way is Way.TOP_STOP else 0.0
+
+    def recommended(self) -> tuple[Way, str]:
+        """The way that goes best on this stand, and why."""
+        alone = self.alone_profile()
+        return recommended(
+            self.profile.action,
+            self.sensors.position_resolution_m,
+            TOLERANCE_M,
+            alone.bench_upper_pa + PRESSED_PA,
+            self.highest_pa,
+        )
 
     def alone_profile(self) -> Profile:
         """The profile of the actuator alone: its own stroke, its lower end without the slack's share."""
@@ -164,13 +206,38 @@ class Couple(Guided):
         return None
 
     def _plug_home(self) -> Code[str | None]:
-        assert self.alone is not None, "the actuator was stroked before"
-        slack = self.alone.slack_m(self.profile.rated_travel_m)
+        slack = self.expected_stroke_m - self.profile.rated_travel_m
         key = yield from self.prompt(self.words.plug_home(slack), self._pressure)
         if key == BACK:
             return BACK
         if key == NO:
             raise Stop(NOT_HOME)
+        return None
+
+    def _find_rest(self) -> Code[str | None]:
+        """Vented and still: where the actuator alone rests."""
+        self.stroke.rest_m, self.stroke.sense = None, 0
+        if not (yield from self.machine(vented(self.stroke, "zero", proven_s=REST_S))):
+            raise Stop(self.words.not_vented(self.stroke.pressure_pa))
+        self.stroke.rest_m = yield from self.machine(self._mean_position())
+        return None
+
+    def _go_to_stop(self) -> Code[str | None]:
+        """The stop at the open side: reached by air, or by the spring alone where air closes."""
+        self._hold = None
+        if self.closes_with_air:
+            return None
+        plan = self._hold_plan()
+        spring = plan.lift_off_pa + self.slope_pa_per_m * self.expected_stroke_m
+        top_pa = min(self.highest_pa, spring + plan.half_band_pa + PRESSED_PA)
+        plan = replace(plan, target_m=self.expected_stroke_m, tolerance_m=ON_STOP_M)
+        yield from self.machine(self._ramp(top_pa, UP_PA_PER_S, plan.stage))
+        hold = Hold(self.stroke, plan, demand_pa=top_pa)
+        yield from self.machine(self._watched(hold))
+        if abs(hold.travel_m - plan.target_m) > plan.tolerance_m:
+            raise Stop(self.words.not_on_stop(hold.travel_m, plan.target_m))
+        self._hold = hold
+        self.remember("height held [m]", hold.travel_m, self.words.held(hold.travel_m, 0.0))
         return None
 
     def _hold_stem(self) -> Code[str | None]:
@@ -189,18 +256,26 @@ class Couple(Guided):
     def _connect(self) -> Code[str | None]:
         """Hands in, connector, jam nuts, scale, hands out. What is not done here is tried from the hold."""
         hold = self._hold
-        assert hold is not None, "the stem is held"
-        large = self._place(hold)
-        if (yield from self.prompt(self.words.hands_in(hold.demand, large), self._watch)) == NO:
+        demand = Demand(0.0, 0.0, "the connector is made", vent=True) if hold is None else hold.demand
+        large = self._place()
+        if (yield from self.prompt(self.words.hands_in(demand, large), self._watch)) == NO:
             raise Stop(NOT_MADE)
-        for prompt in (self.words.connect, self.words.lock_nuts, self.words.shift_scale):
-            if (yield from self.prompt(prompt(hold.demand, large), self._watch)) == CANNOT:
+        words = self.words
+        inside = [
+            words.connect(demand, large),
+            words.lock_nuts(demand, large),
+            words.shift_scale(demand, large),
+        ]
+        if self.way is Way.TOP_STOP:
+            inside.insert(0, words.lift_plug(self.lift_m, demand, large))
+        for prompt in inside:
+            if (yield from self.prompt(prompt, self._watch)) == CANNOT:
                 return "hold the stem"
-        if self.isolating_valve:
-            yield from self.prompt(self.words.open_valve(hold.demand, large), self._watch)
-        self.held_m = hold.travel_m
+        if self.isolating_valve and hold is not None:
+            yield from self.prompt(words.open_valve(demand, large), self._watch)
+        self.held_m = self.stroke.travel_m if hold is None else hold.travel_m
         self.remember("height when connected [m]", self.held_m, self.words.connected(self.held_m))
-        off = hold.off()
+        off = None if hold is None else hold.off()
         if off is not None:
             self._say(self.words.made_off_place(off))
         return None
@@ -213,7 +288,7 @@ class Couple(Guided):
             yield from self.machine(self._ramp(0.0, DOWN_PA_PER_S, "let the pressure down"))
         if not (yield from self.machine(vented(self.stroke, "let the pressure down"))):
             raise Stop(self.words.not_vented(self.stroke.pressure_pa))
-        fell_m = before_m - self.stroke.travel_m
+        fell_m = before_m - self.stroke.travel_m - self.lift_m
         if hold is not None and not self.closes_with_air and fell_m > SETTLED_M:
             self._say(self.words.settled(fell_m))
         return None
@@ -262,17 +337,37 @@ class Couple(Guided):
 
     def _hold_plan(self) -> HoldPlan:
         alone, area = self.alone, self.profile.area_m2
-        assert alone is not None, "the actuator was stroked before"
-        half_band = 0.0 if alone.friction_n is None else alone.friction_n.value / area
-        lower = self.alone_profile().bench_lower_pa
-        spring = lower if alone.spring_only_pa is None else alone.spring_only_pa.value
-        return HoldPlan(
-            target_m=hold_height_m(self.profile.action, alone.stroke_m.value, self.rated.aim_m),
+        half_band, spring = UNKNOWN_HALF_BAND_PA, self.alone_profile().bench_lower_pa
+        if alone is not None and alone.friction_n is not None:
+            half_band = alone.friction_n.value / area
+        if alone is not None and alone.spring_only_pa is not None:
+            spring = alone.spring_only_pa.value
+        plan = HoldPlan(
+            target_m=hold_height_m(self.profile.action, self.expected_stroke_m, self.rated.aim_m),
             gain_m_per_pa=1.0 / self.slope_pa_per_m,
             half_band_pa=half_band,
             lift_off_pa=spring + half_band,
             highest_pa=self.highest_pa,
         )
+        return replace(plan, tolerance_m=SHORT_TOLERANCE_M) if self.way is Way.SHORT_LIFT else plan
+
+    def _mean_position(self) -> Generator[Demand, Reading, float | None]:
+        """Of the transmitter while vented [m]; None where it is not live."""
+        place, began_s = Window(REST_S), self.now_s
+        while self.now_s - began_s < REST_S:
+            reading = yield Demand(0.0, 0.0, "zero", vent=True)
+            self.stroke.see(reading)
+            if reading.position.good:
+                place.add(reading.position.time_s, reading.position.value)
+        return place.mean if place.full else None
+
+    def _watched(self, hold: Hold) -> Generator[Demand, Reading, None]:
+        """Let a hold see where the stem stands."""
+        began_s = self.now_s
+        while self.now_s - began_s < STEADY_S:
+            reading = yield hold.demand
+            self.stroke.see(reading)
+            hold.see(reading)
 
     def _ramp(self, pressure_pa: float, rate: float, stage: str) -> Generator[Demand, Reading, None]:
         """Ask for a pressure until casing and stem have come to rest there."""
@@ -287,22 +382,17 @@ class Couple(Guided):
             if waited_s > way_s + STEADY_S and (still or waited_s > way_s + 20.0):
                 return
 
-    def _place(self, hold: Hold) -> Large:
-        return Large(
-            "actuator stem above its stop",
-            Dimension.LENGTH,
-            hold.travel_m,
-            hold.plan.target_m,
-            hold.plan.tolerance_m,
-        )
+    def _place(self) -> Large:
+        hold, name = self._hold, "actuator stem above its lower stop"
+        if hold is None:
+            return Large(name, Dimension.LENGTH, self.stroke.travel_m, 0.0, ON_STOP_M)
+        return Large(name, Dimension.LENGTH, hold.travel_m, hold.plan.target_m, hold.plan.tolerance_m)
 
     def _watch(self, prompt: Prompt) -> Prompt:
         """The place renewed; what has moved is said, and never corrected with hands in."""
-        hold = self._hold
-        assert hold is not None, "the stem is held"
-        off = hold.off()
+        off = None if self._hold is None else self._hold.off()
         caution = prompt.caution if off is None else f"{self.words.drifted(off)} {prompt.caution}"
-        return replace(prompt, large=self._place(hold), caution=caution)
+        return replace(prompt, large=self._place(), caution=caution)
 
     def _pressure(self, prompt: Prompt) -> Prompt:
         large = prompt.large

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from rig.analysis.coupling import Proof, Verdict
+from rig.analysis.coupling import Proof, Verdict, Way
 from rig.analysis.result import Estimate
 from rig.procedure.guided import Answer, Large, Prompt
 from rig.procedure.quick_look import GONE_PA
@@ -28,6 +28,12 @@ SPRING_CLOSES = (
     "If the air is lost the spring moves the stem at once. Keep fingers out of the gap between the stems; "
     "eye protection on."
 )
+NO_AIR = (
+    "No air holds the stem: its spring presses it on its open stop. What is lifted falls when the prop "
+    "slips: keep fingers out from under the plug."
+)
+FROZEN = "The output is frozen, nothing is corrected. Movement raises the alarm and vents nothing."
+VENTED = "The vent stays open, the supply shut; nothing moves until you say that hands are out."
 NOT_UNCOUPLED = "The valve is still connected: take it apart first, nothing was moved."
 NOT_HOME = (
     "The plug does not go home on its seat: look for something in the seat or tight packing, mend that, then "
@@ -35,7 +41,8 @@ NOT_HOME = (
 )
 NOT_MADE = "The connector was not made; the stand was made safe."
 CAUSES = {
-    Verdict.NOT_SEATED: "the plug was not on its seat when the connector was made",
+    Verdict.NOT_SEATED: "it runs past the closed mark; the plug was not on its seat when the connector "
+    "was made",
     Verdict.SLACK_LEFT_IN: "closed, the stem rests on the actuator's own stop and the seat carries nothing. "
     "The connector was made before the stem was held, or with the plug hanging",
     Verdict.SHORT: "the connector was made with the stem too far on the open side, or the clamped blocks "
@@ -62,12 +69,17 @@ WAYS_BACK = {
 }
 
 
+LIFTED = {Verdict.NOT_SEATED: "far", Verdict.SHORT: "little"}  # what else it means at the top stop
+LIFT_AGAIN = "Take it apart, set the scale with the plug on its seat, lift and prop it again."
+
+
 @dataclass(frozen=True, slots=True)
 class CoupleWords:
     """All texts with numbers, in the person's units. `missing`: what the stand lacks against movement."""
 
     units: UnitSet
     action: Action
+    way: Way = Way.HELD_LIFT
     missing: Sequence[str] = ()
 
     def length(self, m: float) -> str:
@@ -97,11 +109,14 @@ class CoupleWords:
         )
 
     def plug_home(self, slack_m: float) -> Prompt:
+        if self.way is Way.TOP_STOP:
+            then = "Shift the travel scale so that its closed mark meets the pointer of the plug stem."
+        else:
+            then = f"The stem will then be held with {self.length(slack_m)} of slack on the closed side."
         return Prompt(
             title="Push the plug home",
             text="Push the plug stem home until the plug sits on its seat, and turn it a little to feel the "
-            f"seat. The actuator stem will then be held with {self.length(slack_m)} of slack on the closed "
-            "side. Leave the connector off.",
+            f"seat. {then} Leave the connector off.",
             answers=(
                 Answer(DONE, "The plug is on its seat; hands out of the yoke."),
                 Answer(NO, "It does not go home."),
@@ -120,14 +135,25 @@ class CoupleWords:
             text="The stem stands where the connector is to be made. Set the block or the stop, shut the "
             "isolating valve where there is one; then say that your hands go in.",
             answers=(
-                Answer(HANDS, "Block set; my hands go in now.", PersonEvent.HANDS_IN),
+                Answer(HANDS, "Block set; my hands go in now.", _event(hold, PersonEvent.HANDS_IN)),
                 Answer(NO, "Not now: let the stem down."),
             ),
             hold=hold,
             large=large,
             watch="The stem must stand still, the reading in its tolerance.",
-            caution=f"{SPRING_CLOSES} {NOT_A_BLOCK}{lacking}",
-            meanwhile="The output is frozen. With hands in nothing is corrected; an alarm tells of movement.",
+            caution=f"{NO_AIR if hold.vent else SPRING_CLOSES} {NOT_A_BLOCK}{'' if hold.vent else lacking}",
+            meanwhile=VENTED if hold.vent else FROZEN,
+        )
+
+    def lift_plug(self, lift_m: float, hold: Demand, large: Large) -> Prompt:
+        return self._inside(
+            "Lift the plug",
+            f"Lift the plug stem by {self.length(lift_m)} along the travel scale, and prop it there.",
+            Answer(DONE, "The plug is lifted and propped."),
+            hold,
+            large,
+            "Read the scale square on: the travel will be what you lift, and less than rated is "
+            "not accepted.",
         )
 
     def connect(self, hold: Demand, large: Large) -> Prompt:
@@ -153,14 +179,17 @@ class CoupleWords:
         )
 
     def shift_scale(self, hold: Demand, large: Large) -> Prompt:
+        mark, where = "closed", "the plug is on its seat now"
+        if self.way is Way.TOP_STOP:
+            mark, where = "full-travel", "the valve is wide open now"
         return self._inside(
             "Shift the travel scale",
-            "Loosen the travel scale, shift its closed mark to the pointer, tighten it. Take out block and "
-            "tools.",
-            Answer(DONE, "Scale set; hands and tools are out.", PersonEvent.HANDS_OUT),
+            f"Loosen the travel scale, shift its {mark} mark to the pointer, tighten it. Take out prop, "
+            "block and tools.",
+            Answer(DONE, "Scale set; hands and tools are out.", _event(hold, PersonEvent.HANDS_OUT)),
             hold,
             large,
-            "The pointer meets the closed mark: the plug is on its seat now.",
+            f"The pointer meets the {mark} mark: {where}.",
         )
 
     def open_valve(self, hold: Demand, large: Large) -> Prompt:
@@ -193,13 +222,15 @@ class CoupleWords:
         return Prompt(
             title=title,
             text=text,
-            answers=(done, Answer(CANNOT, "It cannot be done; hands are out.", PersonEvent.HANDS_OUT)),
+            answers=(
+                done,
+                Answer(CANNOT, "It cannot be done; hands are out.", _event(hold, PersonEvent.HANDS_OUT)),
+            ),
             hold=hold,
             large=large,
             watch=watch,
-            caution=SPRING_CLOSES,
-            meanwhile="The output is frozen, nothing is corrected. Movement raises the alarm and vents "
-            "nothing.",
+            caution=NO_AIR if hold.vent else SPRING_CLOSES,
+            meanwhile=VENTED if hold.vent else FROZEN,
             time_out_s=900.0,
             hands_in=True,
         )
@@ -264,12 +295,15 @@ class CoupleWords:
             parts.append(f"Coupling raised the pressure at closed by {rise}; rate times gap is {expected}.")
         if proof.packing_n is not None:
             parts.append(f"Packing friction {self.about(Dimension.FORCE, proof.packing_n)}.")
-        if proof.seat_load_n is not None and proof.verdict is Verdict.RIGHT:
+        if proof.seat_load_n is not None and proof.seat_load_proven and proof.verdict is Verdict.RIGHT:
             parts.append(f"Seat load {self.about(Dimension.FORCE, proof.seat_load_n)}.")
         return " ".join(parts)
 
     def wrong(self, verdict: Verdict) -> str:
-        return f"{verdict.value.capitalize()}: {CAUSES[verdict]}. {WAYS_BACK[verdict]}"
+        cause, back = CAUSES[verdict], WAYS_BACK[verdict]
+        if self.way is Way.TOP_STOP and verdict in LIFTED:
+            cause, back = f"the plug was lifted too {LIFTED[verdict]} along the scale", LIFT_AGAIN
+        return f"{verdict.value.capitalize()}: {cause}. {back}"
 
     # -- reasons for ending --------------------------------------------------------------------------
 
@@ -286,6 +320,12 @@ class CoupleWords:
     def not_held(self, why: str) -> str:
         return f"The stem could not be held: {why}"
 
+    def not_on_stop(self, height_m: float, stroke_m: float) -> str:
+        return (
+            f"At the highest pressure allowed the stem stands at {self.length(height_m)}, its upper stop "
+            f"is at {self.length(stroke_m)}: choose another way."
+        )
+
     def not_vented(self, pressure_pa: float) -> str:
         shown = self.units.text(Dimension.PRESSURE, pressure_pa)
         return f"The casing still shows {shown} after venting: is the vent clear, is the zero right?"
@@ -293,6 +333,11 @@ class CoupleWords:
 
 def _vent(stage: str) -> Demand:
     return Demand(0.0, 0.0, stage, vent=True)
+
+
+def _event(hold: Demand, event: PersonEvent) -> PersonEvent | None:
+    """The guard's mode for hands is for a stem that air holds; vented, nothing can be frozen."""
+    return None if hold.vent else event
 
 
 def _side(off_m: float) -> str:

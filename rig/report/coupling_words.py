@@ -10,6 +10,7 @@ def coupling_record(coupling: Coupling) -> dict[str, Any]:
     """For coupling.json, SI; standard uncertainties."""
     proof = coupling.proof
     kept: dict[str, Any] = {
+        "way": coupling.way.value,
         "verdict": "" if proof is None else proof.verdict.value,
         "coupled right": coupling.right,
         "why not": coupling.why,

@@ -47,6 +47,7 @@ class Hands:
     slips_at: int = 0  # before which stroke after coupling; 0: never
     turns_out: bool = False
     plug_stop_m: float = float("inf")
+    lift_m: float = 0.0  # what the way asks for
 
     def script(self) -> Script:
         when = "Push the plug home" if self.early else "Make the connector"
@@ -56,7 +57,7 @@ class Hands:
         """As PlainStand.couple, with what clamping does to the lengths."""
         before, height = stand.actuator.slack_m, stand.stem_m
         closing = stand.actuator.action != AIR_TO_OPEN
-        off = self.off_seat_m - self.pushed_m
+        off = self.lift_m + self.off_seat_m - self.pushed_m
         made = coupled_at(replace(stand.actuator, plug_stop_m=self.plug_stop_m), height, off)
         stand.actuator = stand.plant.actuator = made
         if not closing:
@@ -67,7 +68,7 @@ class Hands:
         """Slips and turns come with the strokes."""
         if not stand.actuator.coupled:
             return
-        strokes = self._watch.see(stand) - int(stand.actuator.action != AIR_TO_OPEN)  # it begins up there
+        strokes = self._watch.see(stand)
         if self.turns_out:
             stand.slip_m = TURN_OUT_M * strokes
         elif self.slips_at and strokes >= self.slips_at:
@@ -76,16 +77,18 @@ class Hands:
 
 @dataclass
 class Strokes:
-    """Counts strokes: beyond 0.7 of the travel and back below 0.3 of it."""
+    """Counts strokes, from rest: beyond 0.7 of the travel and back below 0.3 of it."""
 
     done: int = 0
+    rested: bool = False
     up: bool = False
 
     def see(self, stand: PlainStand) -> int:
         share = stand.plant.state.x_m / stand.actuator.rated_travel_m
+        self.rested = self.rested or share < 0.3
         if self.up and share < 0.3:
             self.up, self.done = False, self.done + 1
-        elif share > 0.7:
+        elif share > 0.7 and self.rested:
             self.up = True
         return self.done
 
@@ -105,6 +108,7 @@ def couple_on(
     person = hands or Hands()
     supply = given.bench_upper_pa + 15 * PSI
     guided = Couple(profile=given, sensors=SENSORS, highest_pa=supply - PSI, **options)  # type: ignore[arg-type]
+    person.lift_m = guided.lift_m
     stand = PlainStand(valve, Converter(supply_pa=supply, full_scale_pa=60 * PSI), seed=seed)
     script = person.script()
     ride = ride_plain(stand, guided, guided.run(), script, each=person.each)

@@ -9,8 +9,10 @@ from rig.analysis.coupling import (
     Connected,
     Rated,
     Verdict,
+    Way,
     hold_height_m,
     judge_coupling,
+    recommended,
 )
 from rig.analysis.result import Estimate
 from rig.procedure.couple import Couple
@@ -91,6 +93,40 @@ def test_made_early_on_the_seat_an_air_to_close_stem_cannot_be_held() -> None:
     coupling = made(CLOSE, Hands(early=True)).coupling
     assert coupling.proof.verdict is Verdict.TOO_EARLY
     assert "clamped to the plug" in coupling.why
+
+
+@pytest.mark.parametrize("action", BOTH)
+@pytest.mark.parametrize("way", [Way.TOP_STOP, Way.SHORT_LIFT])
+def test_the_other_ways_come_to_the_same_travel(way: Way, action: Action) -> None:
+    given = profile(action)
+    done = couple_on(actuator(given), given, way=way)
+    assert done.coupling.right, done.ride.texts()
+    assert 1.125 * INCH <= truth(done.stand.actuator).travel <= (1.125 + 1 / 32) * INCH
+    assert done.coupling.proof.seat_load_proven == (way is Way.TOP_STOP)
+
+
+@pytest.mark.parametrize("action", BOTH)
+def test_a_plug_lifted_too_little_along_the_scale_is_named_so(action: Action) -> None:
+    given = profile(action)
+    coupling = couple_on(actuator(given), given, Hands(pushed_m=0.06 * INCH), way=Way.TOP_STOP).coupling
+    assert coupling.proof.verdict is Verdict.SHORT
+    assert "lifted too little" in coupling.why
+
+
+def test_air_to_close_at_the_top_stop_needs_no_air_while_hands_are_in() -> None:
+    given = profile(CLOSE)
+    done = couple_on(actuator(given), given, way=Way.TOP_STOP)
+    inside = [s.prompt for s in done.script.shown if s.prompt and s.prompt.hands_in]
+    assert len(inside) == 4
+    assert all(p.hold.vent for p in inside)
+
+
+def test_what_the_stand_can_do_decides_the_way() -> None:
+    fine, coarse, hold = 0.001 * INCH, 0.02 * INCH, 0.005 * INCH
+    assert recommended(OPEN, fine, hold, 40 * PSI, 30 * PSI)[0] is Way.HELD_LIFT
+    assert recommended(OPEN, coarse, hold, 30 * PSI, 30 * PSI)[0] is Way.TOP_STOP
+    assert recommended(OPEN, coarse, hold, 30.1 * PSI, 30 * PSI)[0] is Way.SHORT_LIFT
+    assert recommended(CLOSE, coarse, hold, 40 * PSI, 30 * PSI)[0] is Way.TOP_STOP
 
 
 def test_an_actuator_that_leaves_no_slack_is_not_coupled() -> None:

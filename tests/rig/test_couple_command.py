@@ -31,6 +31,7 @@ def test_it_couples_and_proves_travel_and_seat_load(
     assert code == 0
     assert "COUPLED  Brine let-down valve" in capsys.readouterr().out
     assert kept["verdict"] == "coupled right"
+    assert kept["way"] == "held lift"
     assert kept["seat load proven"]
     assert kept["slack of the actuator alone (m)"] == pytest.approx(0.25 * INCH, abs=0.006 * INCH)
     assert 1.125 * INCH <= kept["travel (m)"]["value"] <= (1.125 + 1 / 32) * INCH  # type: ignore[index]
@@ -41,7 +42,7 @@ def test_it_couples_and_proves_travel_and_seat_load(
 @pytest.mark.parametrize(
     ("mistake", "verdict"),
     [
-        ("plug-hanging", "plug not on its seat when coupled"),
+        ("plug-hanging", "travel beyond rated"),
         ("early", "slack not taken out"),
         ("not-made", "connector not made"),
         ("slips", "connector slipped"),
@@ -73,6 +74,15 @@ def test_what_cannot_be_is_refused_before_anything_moves(
     assert main(["couple", *arguments, "--records", str(tmp_path / "none")]) == 2
     assert said in capsys.readouterr().err
     assert not (tmp_path / "none").exists()
+
+
+@pytest.mark.parametrize("way", ["top stop", "short lift"])
+def test_the_other_ways(way: str, tmp_path: Path) -> None:
+    code, kept, events = coupled(tmp_path, "--way", way)
+    assert code == 0
+    assert kept["way"] == way
+    assert kept["seat load proven"] == (way == "top stop")
+    assert ("Lift the plug" in events) == (way == "top stop")
 
 
 def test_what_the_stand_lacks_against_movement_is_said_at_the_prompt(
