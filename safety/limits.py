@@ -66,6 +66,9 @@ class Expected:
     period_s: Cap
 
 
+# Assumption: 10 bar is what shop air and its fittings are made for.
+HIGHEST_SUPPLY = built_in(1.0e6)
+
 # Assumption: half a second is 10 to 25 scans, more than one lost answer and less than a person's start.
 DEFAULT_PERIOD_S = built_in(0.5)
 
@@ -134,7 +137,7 @@ class Limits:
     hold_pa: Cap = built_in(1.0 * PSI)  # pressure drifting this far moves a stem soon
 
     # Supply and read-backs.
-    supply_max_pa: Cap = built_in(1.0e6)  # 10 bar, what shop air and its fittings are made for; assumption
+    supply_max_pa: Cap = HIGHEST_SUPPLY
     supply_min_pa: Cap = built_in(0.0)  # not judged unless named
     readback_pa: Cap = built_in(0.5 * PSI)
     readback_s: Cap = built_in(0.5)

@@ -7,6 +7,7 @@ from rig.layout import section
 from rig.stand.blocks import plan_reads
 from rig.stand.explain_channels import analog_words, bit_words
 from rig.stand.file_channels import ANALOG_ROLES, BIT_ROLES
+from rig.stand.limits import supply_max
 from rig.stand.model import Module, RtuLink, Stand
 from rig.stand.wire_use import wire_uses
 from rig.units import Dimension, UnitSet
@@ -50,13 +51,21 @@ def explain(stand: Stand, units: UnitSet, today: date) -> str:
 
 def _whole(stand: Stand, units: UnitSet) -> Iterator[Row]:
     yield "Casing pressure", f"never above {units.text(Dimension.PRESSURE, stand.maximum_pressure_pa)}"
-    yield "Air supply", f"{units.text(Dimension.PRESSURE, stand.supply_pressure_pa)} nominal"
+    yield "Air supply", _supply(stand, units)
     if stand.maximum_rate_pa_per_s is not None:
         rate = units.text(Dimension.PRESSURE_RATE, stand.maximum_rate_pa_per_s)
         yield "Demand", f"never faster than {rate}"
     blocks = plan_reads(stand)
     reads = f"{len(blocks)} read{'s' if len(blocks) > 1 else ''}"
     yield "Scans", f"{stand.scans_per_s:g} a second, {reads} each"
+
+
+def _supply(stand: Stand, units: UnitSet) -> str:
+    nominal = f"{units.text(Dimension.PRESSURE, stand.supply_pressure_pa)} nominal"
+    if stand.supply_pressure is None:
+        return f"{nominal}, not measured"
+    most = units.text(Dimension.PRESSURE, supply_max(stand).value)
+    return f"{nominal}; a run trips above {most}, and below the rated lift-off of the valve"
 
 
 def _links(stand: Stand) -> Iterator[Row]:

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from rig.profile.model import Profile
 from rig.stand.model import RtuLink, Stand
-from safety.limits import DEFAULT_PERIOD_S, PSI, Cap, Limits, Role, built_in, expect, lowest
+from safety.limits import DEFAULT_PERIOD_S, HIGHEST_SUPPLY, PSI, Cap, Limits, Role, built_in, expect, lowest
 
 # Assumption: nothing a shop's stand should ever put on a casing, whatever the files say.
 HIGHEST_EVER = built_in(90.0 * PSI)
@@ -12,6 +12,7 @@ OVER_TRAVEL = 1.25  # times rated travel where the actuator's own stroke is not 
 PROOFS = frozenset({Role.WATCHDOG, Role.IDENTITY})  # the scanner asks for these about once a second
 PROOF_PERIOD_S = built_in(3.0)  # two of them may go astray
 SCANS_AFTER_QUIET = 3.0
+SUPPLY_ROOM = 1.25  # times nominal: above it the supply's regulator has failed; assumption
 STROKE_ROOM = 1.05  # squeeze of the stops and span error of the transmitter; assumption
 
 
@@ -31,6 +32,10 @@ def limits_for(
         pressure_max_pa=lowest(*caps),
         travel_max_m=Cap(STROKE_ROOM * max(stroke_m, profile.rated_travel_m), "profile"),
         move_by_pa=Cap(profile.bench_upper_pa, "profile"),
+        supply_max_pa=supply_max(stand),
+        # Too little to lift the stem at all: the air is off. More than that, and still too little for full
+        # travel, is something to find out about this valve, not a danger.
+        supply_min_pa=Cap(profile.bench_lower_pa, "profile"),
         signals=expect(*_fitted(stand, PROOFS, False), period_s=signal_period_s(stand))
         + expect(*_fitted(stand, PROOFS, True), period_s=PROOF_PERIOD_S),
         other_refusals=other_refusals,
@@ -57,6 +62,11 @@ def limits_for_coupling(limits: Limits, profile: Profile) -> Limits:
     counts as jammed only beyond that."""
     jam = limits.jam_pa.value + profile.bench_lower_pa
     return replace(limits, jam_pa=Cap(jam, "profile"))
+
+
+def supply_max(stand: Stand) -> Cap:
+    """Supply pressure above which a run trips [Pa]: `SUPPLY_ROOM` times nominal, or the built-in limit."""
+    return lowest(Cap(SUPPLY_ROOM * stand.supply_pressure_pa, "stand"), HIGHEST_SUPPLY)
 
 
 def signal_period_s(stand: Stand) -> Cap:

@@ -22,7 +22,7 @@ from rig.stand.sample import Sample
 from rig.stand.scanner import Scanner
 from rig.units import QUANTITY_DIMENSION, UNIT_SETS
 from safety.state import PersonEvent
-from simulator import SimulatedStand
+from simulator import Fault, SimulatedStand, Trigger
 
 PSI = UNIT_SETS["psi"]
 
@@ -119,9 +119,9 @@ def test_a_stand_that_does_not_answer_is_told_with_its_own_exit_code(
 class Bench:
     """The check in virtual time with a hand on the stand: `act(time_s, stand)` is called every scan."""
 
-    def __init__(self) -> None:
+    def __init__(self, *faults: Fault) -> None:
         self.profile, self.stand = load_profile("brine-letdown"), load_stand("simulated")
-        self.machine = SimulatedStand(self.stand, demo_actuator(self.profile))
+        self.machine = SimulatedStand(self.stand, demo_actuator(self.profile), faults=faults)
         clock = VirtualClock(lambda passed_s: self.machine.advance(self.machine.time_s + passed_s))
         buses = {name: InProcessBus(self.machine) for name in self.stand.links}
         self.scanner = Scanner(self.stand, buses, clock)
@@ -156,6 +156,25 @@ def test_a_pressed_emergency_stop_trips_and_vents() -> None:
     tripped = next(s for s in bench.samples if s.mode == "tripped")
     assert tripped.command.vent_open
     assert tripped.command.output_pa == 0.0
+
+
+@pytest.mark.parametrize(
+    ("share", "ends", "code"),
+    [
+        (0.0, How.TRIPPED, "supply lost"),
+        (0.1, How.TRIPPED, "supply lost"),  # 8 psi: below the rated lift-off of 10 psi
+        (0.6, How.FINISHED, None),
+        (1.2, How.FINISHED, None),
+        (1.3, How.TRIPPED, "supply too high"),  # 104 psi: above 1.25 times the 80 psi that are nominal
+    ],
+)
+def test_a_supply_that_goes_away_or_runs_off_under_way_trips(
+    share: float, ends: How, code: str | None
+) -> None:
+    bench = Bench(Fault("supply low", share, start=Trigger(time_s=8.0)))
+    ended = run_inline(bench.loop, bench.check.run(), bench.samples.append)
+    assert (ended.how, ended.vented) == (ends, True)
+    assert [trip.code for trip in ended.trips[:1]] == ([code] if code else [])
 
 
 def test_the_first_interrupt_vents_in_order_and_the_second_at_once() -> None:

@@ -1,13 +1,20 @@
 """The guard's limits from profile, stand and person: the lowest cap wins, and every one names its source."""
 
 from dataclasses import replace
+from datetime import date
 
 import pytest
 
 from rig.profile.model import Action, Basis, Profile, Tolerance
+from rig.stand.explain import explain
+from rig.stand.file import load_stand
 from rig.stand.limits import HIGHEST_EVER, limits_for
 from rig.stand.model import RtuLink, Stand, Watchdog
+from rig.units import UNIT_SETS
 from safety.limits import Limits, Role
+from safety.signals import Health, Signal
+from tests.safety.scene import Scene
+from tests.safety.scene import limits as scene_limits
 
 from .stands import PSI, stand, two_unit_stand, with_module
 
@@ -97,6 +104,51 @@ def test_on_a_serial_line_a_signal_outlasts_one_lost_answer() -> None:
 def test_a_slower_stand_lowers_the_rate() -> None:
     slow = limits_for(PROFILE, stand(maximum_rate_pa_per_s=2 * PSI))
     assert (slow.rate_max_pa_per_s.value, slow.rate_max_pa_per_s.source) == (2 * PSI, "stand")
+
+
+@pytest.mark.parametrize(
+    ("nominal_pa", "most_pa", "source"),
+    [(60 * PSI, 75 * PSI, "stand"), (8.0e5, 1.0e6, "stand"), (8.1e5, 1.0e6, "built-in")],
+)
+def test_a_supply_a_quarter_above_nominal_is_too_much(nominal_pa: float, most_pa: float, source: str) -> None:
+    cap = limits_for(PROFILE, stand(supply_pressure_pa=nominal_pa)).supply_max_pa
+    assert cap.value == pytest.approx(most_pa)
+    assert cap.source == source
+
+
+def test_a_supply_that_cannot_even_lift_the_stem_is_none() -> None:
+    """One that lifts it, but not all the way, is a finding and no trip."""
+    cap = limits_for(PROFILE, stand()).supply_min_pa
+    assert (cap.value, cap.source) == (PROFILE.bench_lower_pa, "profile")
+
+
+@pytest.mark.parametrize(
+    ("supply_pa", "code"),
+    [
+        (75.1 * PSI, "supply too high"),
+        (74.9 * PSI, None),
+        (10.1 * PSI, None),
+        (9.9 * PSI, "supply lost"),
+        (0.0, "supply lost"),
+    ],
+)
+def test_the_guard_judges_the_supply_by_them(supply_pa: float, code: str | None) -> None:
+    built = limits_for(PROFILE, stand(supply_pressure_pa=60 * PSI))
+    scene = Scene(scene_limits(supply_max_pa=built.supply_max_pa, supply_min_pa=built.supply_min_pa))
+    scene.holding(20.0)
+    scene.fields["supply"] = Signal(supply_pa, Health.GOOD, 0.0)
+    for _ in range(50):  # a second: too little has to last for half of it
+        scene.ask(20.0)
+    assert scene.codes == ([code] if code else [])
+
+
+def test_the_explanation_of_a_stand_tells_its_limits_on_supply() -> None:
+    said = " ".join(explain(load_stand("bench-tcp"), UNIT_SETS["psi"], date(2026, 6, 1)).split())
+    assert "60 psi nominal; a run trips above 75 psi, and below the rated lift-off of the valve" in said
+    bare = " ".join(
+        explain(replace(stand(), supply_pressure=None), UNIT_SETS["psi"], date(2026, 6, 1)).split()
+    )
+    assert "45 psi nominal, not measured" in bare
 
 
 def test_every_limit_has_a_value_and_a_source() -> None:
