@@ -40,11 +40,16 @@ def test_all_contracts_are_kept(copy_of_source: Path) -> None:
         ("rig/analysis/result.py", "import rig.record.writer\n"),
         ("simulator/__init__.py", "import rig.analysis.result\n"),
         ("rig/report/__init__.py", "import simulator\n"),
+        ("rig/units.py", "import rig.files\n"),
+        ("rig/layout.py", "import rig.units\n"),
+        ("rig/schema_parts.py", "import rig.profile.model\n"),
+        ("rig/files.py", "import rig.schema_parts\n"),
+        ("rig/new_room.py", ""),  # a room that nobody has given a layer
     ],
 )
 def test_a_planted_violation_is_caught(copy_of_source: Path, file: str, line: str) -> None:
     path = copy_of_source / file
-    path.write_text(line + path.read_text())
+    path.write_text(line + (path.read_text() if path.exists() else ""))
     run = contracts(copy_of_source)
     assert run.returncode == 1, run.stdout
     assert "BROKEN" in run.stdout
