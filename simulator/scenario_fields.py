@@ -168,6 +168,7 @@ TRUTH = {
     "lift_off": Dimension.PRESSURE,
     "sliding_intercept": Dimension.PRESSURE,
     "full_travel": Dimension.PRESSURE,
+    "at_rated_travel": Dimension.PRESSURE,
     "return_start": Dimension.PRESSURE,
     "reseat": Dimension.PRESSURE,
     "spring_only_lower": Dimension.PRESSURE,

@@ -20,6 +20,7 @@ class Truth:
     lift_off: float  # Pa: break-away pressure of the plug, static friction
     sliding_intercept: float  # Pa: running line back to x = 0
     full_travel: float  # Pa, at the far contact on the way up
+    at_rated_travel: float  # Pa, passing rated travel on the way up; never beyond the contact
     return_start: float  # Pa, leaving the far contact
     reseat: float  # Pa, back at x = 0
     travel: float  # m, contact to contact
@@ -118,7 +119,7 @@ def truth(actuator: Actuator, supply_pa: float = 0.0) -> Truth:
     coulomb = f.coulomb_n * (1.0 if actuator.coupled else actuator.actuator_friction_share)
     near_n, far_n = coulomb * f.factor_at(near), coulomb * f.factor_at(far)
     play = actuator.connector_play_m if actuator.coupled else 0.0  # the stem goes alone so far
-    lifts_at = near + play
+    lifts_at, rated = near + play, min(actuator.rated_travel_m, far)
     leaving = actuator.actuator_friction_share if play > 0.0 else 1.0
     intercept = balance_pa(actuator, near, near_n)
     sliding_n = coulomb * f.factor_at(lifts_at)
@@ -128,6 +129,7 @@ def truth(actuator: Actuator, supply_pa: float = 0.0) -> Truth:
         lift_off=lift_off,
         sliding_intercept=intercept,
         full_travel=balance_pa(actuator, far, far_n),
+        at_rated_travel=balance_pa(actuator, rated, coulomb * f.factor_at(rated)),
         return_start=balance_pa(actuator, far, -far_n * leaving),
         reseat=balance_pa(actuator, near, -near_n),
         travel=far - near,

@@ -59,13 +59,14 @@ def test_every_file_states_exactly_what_the_command_generates(capsys: pytest.Cap
 
 @pytest.mark.parametrize(
     "spoil",
-    [("lift_off: 10.000", "lift_off: 10.001"), ("  slack: 0.2461 in\n", ""), ("area: 105", "area: 104")],
+    [("lift_off: 10.000", "lift_off: 10.001"), ("  reseat: 8.600 psi\n", ""), ("area: 105", "area: 104")],
 )
 def test_a_truth_that_is_not_the_models_is_told_and_renewed(
     spoil: tuple[str, str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     shipped = (FOLDER / "healthy-brine-letdown.yaml").read_text(encoding="utf-8")
     file = tmp_path / "one.yaml"
+    assert spoil[0] in shipped
     file.write_text(shipped.replace(*spoil), encoding="utf-8")
     assert scenario_truth.main(["--check", str(file)]) == 1
     assert capsys.readouterr().out == f"{file}\n"
@@ -133,6 +134,8 @@ def test_a_slow_ride_finds_the_stated_truth(name: str) -> None:
     expected = [true.sliding_intercept, true.full_travel, true.return_start, true.reseat]
     viscous = scenario.actuator.friction.viscous_n_s_per_m * 3 * PSI / true.spring_rate
     assert found == pytest.approx(expected, abs=0.05 * PSI + viscous)
+    at_rated = r.crossing_up(min(scenario.actuator.rated_travel_m, travel))
+    assert at_rated == pytest.approx(true.at_rated_travel, abs=0.05 * PSI + viscous)
     assert max(r.stem_m) - min(r.stem_m) == pytest.approx(true.travel, rel=0.01)
 
 
