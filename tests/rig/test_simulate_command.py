@@ -10,6 +10,7 @@ import pytest
 
 from rig.cli.exits import PASS, WRONG_INPUT
 from rig.cli.main import main
+from rig.stand.file import load_stand
 from simulator.scenario import load, names
 
 
@@ -24,6 +25,20 @@ def test_the_list_tells_every_scenario_with_its_title(capsys: pytest.CaptureFixt
     assert (code, err) == (PASS, "")
     told = dict(line.split(maxsplit=1) for line in out.splitlines())
     assert told == {name: load(name).title for name in names()}
+
+
+@pytest.mark.parametrize("name", names())
+def test_the_built_in_stand_has_the_ranges_for_it(name: str) -> None:
+    stand, scenario = load_stand("simulated"), load(name)
+    true, zero = scenario.truth(), scenario.installation.position_zero_m
+    sense = -1.0 if scenario.installation.position_reversed else 1.0
+    ends = sorted((zero, zero + sense * true.travel))
+    position, demand = stand.stem_position.scale, stand.demand_output.scale
+    assert position.value_low <= ends[0] < ends[1] <= position.value_high
+    assert true.full_travel < demand.value_high
+    assert scenario.supply_pa is not None
+    assert stand.supply_pressure is not None
+    assert scenario.supply_pa < stand.supply_pressure.scale.value_high
 
 
 def ask(port: int, pdu: bytes, unit: int) -> bytes:
