@@ -108,8 +108,8 @@ def _level(leg: Leg, strokes: Strokes) -> float:
 
 
 def _estimate(corner: Corner, sensors: Sensors) -> Estimate:
-    """Noise, the roundness of the corner as it shows itself, a floor; the transmitter's own error is left
-    out: the setting is judged by the same transmitter as the check that follows."""
+    """Noise, the roundness of the corner as it shows itself, a floor; the transmitter's own error is not
+    in it: where two looks are compared it is the same in both."""
     rest, _ = pooled_noise([corner.rest_noise])
     slide, _ = pooled_noise([corner.slide_noise])
     rounding = corner.rounding if corner.rounding == corner.rounding else 0.0

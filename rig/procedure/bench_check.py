@@ -19,6 +19,9 @@ Steps = Generator[Demand, Reading, None]
 ZERO_S = 3.0
 GONE_PA = 0.25 * PSI  # with the casing open to the room, this much is zero error, not air
 REST_LIMIT_S, TOP_LIMIT_S, RAMP_LIMIT_S = 90.0, 20.0, 400.0
+# Every second cycle slides at this share of the speed between the corners: what drag adds to friction shows
+# in the difference (rig/analysis/drag.py), and values can be told for a stem that moves very slowly.
+SECOND_SPEED = 1.0 / 3.0
 LEFT_REST_SHARE = 0.02  # of rated travel: the stem has certainly moved
 NEAR_END_SHARE = 0.12  # slow down this close to either end
 
@@ -123,13 +126,19 @@ class BenchCheck:
             return plan.fast_pa_per_s if p < plan.slow_from_pa else plan.slow_pa_per_s
         beside_lift = p < lift_pa + plan.beside_corner_pa
         near_end = p > plan.upper_slow_pa or self.stroke.share > 1.0 - NEAR_END_SHARE
-        return plan.slow_pa_per_s if beside_lift or near_end else plan.fast_pa_per_s
+        return plan.slow_pa_per_s if beside_lift or near_end else self._sliding_rate
 
     def _returning_rate(self, fall_pa: float | None) -> float:
         plan = self.plan
         beside_fall = fall_pa is None or self.stroke.pressure_pa > fall_pa - plan.beside_corner_pa
         near_seat = self.stroke.share < NEAR_END_SHARE
-        return plan.slow_pa_per_s if beside_fall or near_seat else plan.fast_pa_per_s
+        return plan.slow_pa_per_s if beside_fall or near_seat else self._sliding_rate
+
+    @property
+    def _sliding_rate(self) -> float:
+        """Between the corners [Pa/s]; never slower than beside them."""
+        fast = self.plan.fast_pa_per_s
+        return fast if self._cycle % 2 else max(SECOND_SPEED * fast, self.plan.slow_pa_per_s)
 
     def _past_end(self, far_enough: bool) -> bool:
         """The stem has come to its stop and the pressure has gone on by `past_stop_pa` since."""

@@ -5,6 +5,7 @@ turn really does, asks for none past the spring's limits, and ends with the reas
 """
 
 from dataclasses import dataclass, field, replace
+from math import hypot
 
 from rig.analysis.adjuster import (
     EIGHTH,
@@ -16,6 +17,7 @@ from rig.analysis.adjuster import (
     learned_per_turn,
     responded,
 )
+from rig.analysis.budget import RECTANGULAR
 from rig.analysis.result import Estimate
 from rig.analysis.samples import Sensors
 from rig.analysis.short_stroke import ShortStroke
@@ -155,7 +157,7 @@ class SetSpring(Guided):
             raise Stop(f"The quick look could not be read: {seen.why}.")
         judged = seen.lift_off_pa if self.profile.basis is Basis.FRICTION_INCLUDED else seen.spring_only_pa
         assert judged is not None, "a look that can be read has both corners"
-        self.looks.append(Look(self._turns, judged, seen))
+        self.looks.append(Look(self._turns, self._with_accuracy(judged), seen))
         self._turns = 0.0
         self._tell_look()
         self._learn()
@@ -319,4 +321,11 @@ class SetSpring(Guided):
         return max(0.0, lift.value + min(change, 0.0))
 
     def _doubt(self) -> float:
-        return max(look.judged.standard_uncertainty for look in self.looks[-2:])
+        """Of a change: the transmitter's error is the same before and after."""
+        seen = [look.stroke.lift_off_pa for look in self.looks[-2:]]
+        return max(lift.standard_uncertainty for lift in seen if lift is not None)
+
+    def _with_accuracy(self, judged: Estimate) -> Estimate:
+        """With the transmitter's error in it, as the check that follows will reckon."""
+        accuracy = self.sensors.pressure_accuracy_pa * RECTANGULAR
+        return replace(judged, standard_uncertainty=hypot(judged.standard_uncertainty, accuracy))

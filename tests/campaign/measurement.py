@@ -44,7 +44,7 @@ def ride(case: Case, ramp: str, seed: int) -> March:
     highest = case.profile.supply_pa - 1.0 * PSI
     if ramp == "single":
         return march(case, single_rate(case.profile, RATE_PA_PER_S, highest), seed=seed)
-    return march(case, plan_ramp(case.profile, highest), seed=seed, slower=3.0 if ramp == "mixed" else 1.0)
+    return march(case, plan_ramp(case.profile, highest), seed=seed)
 
 
 def one_healthy(ramp: str, noise: float, seed: int) -> tuple[CheckResult, dict[str, float], float, bool]:
@@ -109,7 +109,7 @@ def main() -> None:
     parser.add_argument("campaign", choices=("ideal", "healthy", "sticking", "motion"))
     parser.add_argument("--runs", type=int, default=200)
     parser.add_argument("--first", type=int, default=0, help="seed of the first healthy actuator")
-    parser.add_argument("--ramp", choices=("single", "planned", "mixed"), default="single")
+    parser.add_argument("--ramp", choices=("single", "planned"), default="single")
     parser.add_argument("--noise", type=float, default=1e-3, help="share of span")
     args = parser.parse_args()
     if args.campaign == "ideal":

@@ -130,16 +130,12 @@ def march(
     case: Case,
     plan: RampPlan,
     *,
-    slower: float = 1.0,
     cycles: int = 3,
     scans_per_s: float = 50.0,
     noise_share: float = 1e-3,
     seed: int = 1,
 ) -> March:
-    """Run the bench check on the plant; the procedure sees noisy readings, the march keeps the truth.
-
-    `slower` divides the fast rate of every second cycle, so that drag shows.
-    """
+    """Run the bench check on the plant; the procedure sees noisy readings, the march keeps the truth."""
     random = Random(f"march {seed}")
     plant = Plant(case.actuator, case.converter)
     check = BenchCheck(case.profile, plan, cycles=cycles)
@@ -151,8 +147,6 @@ def march(
     output, scan = 0.0, 0
     while demand is not None and scan < 200_000:
         scan += 1
-        second = demand.cycle % 2 == 0 and demand.cycle > 0
-        check.plan = replace(plan, fast_pa_per_s=plan.fast_pa_per_s / slower) if second else plan
         change = demand.rate_pa_per_s * step
         output = 0.0 if demand.vent else output + max(-change, min(change, demand.pressure_pa - output))
         inputs.demand_pa, inputs.vent_open, inputs.supply_open = output, demand.vent, not demand.vent
