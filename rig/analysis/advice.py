@@ -16,9 +16,9 @@ def advise(quantities: Mapping[str, Quantity], profile: Profile, sticking: bool,
     with_friction = profile.basis is Basis.FRICTION_INCLUDED
     lower = quantities["lift_off" if with_friction else "spring_only_lower"]
     upper = quantities["full_travel" if with_friction else "spring_only_upper"]
+    span = _span(lower, upper, quantities, profile, units)
     return [
-        *_adjuster(lower, upper, quantities["spring_rate"], profile, units),
-        *_span(lower, upper, quantities, profile, units),
+        *(span or _adjuster(lower, upper, quantities["spring_rate"], profile, units)),
         *_travel(quantities["travel"], profile, units),
         *_seat_load(quantities["seat_load"], profile, units),
         *_friction(quantities["friction"], profile, sticking),
@@ -54,9 +54,10 @@ def _adjuster(
     effect = "raises" if error > 0 else "lowers"
     what = "the lower end"
     if rate.value is None or profile.adjuster_pitch_m is None:
+        missing = "a measured spring rate" if rate.value is None else "the adjuster's thread in the profile"
         return [
             f"{way} the adjuster: it {effect} {what} and the upper end alike. How many turns cannot be told "
-            "without the spring rate and the adjuster's thread."
+            f"without {missing}."
         ]
     slope_u = _without_area(rate)
     number, spread = turns(error, lower.expanded_uncertainty or 0.0, rate.value, slope_u, profile)

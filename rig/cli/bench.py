@@ -27,9 +27,14 @@ from rig.stand.notice import Notice
 from rig.stand.run import Ended, How
 from rig.stand.sample import Sample
 from rig.units import UNIT_SETS, Dimension, UnitError, UnitSet, parse
-from safety.limits import Limits
+from safety.limits import Cap, Limits
 
 STOP_KINDS = {How.STOPPED: "stop", How.REFUSED: "refusal", How.LOST: "stop"}
+
+AIR_LEFT = (
+    "The casing may hold pressure, and the spring is loaded. Stay clear of the stem. Shut off the supply by "
+    "hand, vent by hand, and go near only when a gauge at the casing shows nothing."
+)
 
 
 class BadRequest(Exception):  # noqa: N818 - what the person asked cannot be done; says why
@@ -67,7 +72,9 @@ def prepare(args: argparse.Namespace, today: date) -> Bench:
     if not stand.built_in and (args.instant or args.real_time):
         raise BadRequest("--instant and --real-time are for the built-in stand: a real one runs in real time")
     overdue = overdue_words(stand, today)
-    limits = limits_for(profile, stand, _cap(args.cap), () if args.calibration_overdue else tuple(overdue))
+    cap_pa = _cap(args.cap)
+    _check_cap(cap_pa, limits_for(profile, stand).pressure_max_pa, units)
+    limits = limits_for(profile, stand, cap_pa, () if args.calibration_overdue else tuple(overdue))
     highest = min(limits.demand_max_pa, profile.supply_pa, stand.demand_output.scale.value_high)
     if highest <= profile.bench_lower_pa:
         raise BadRequest(_cap_too_low(limits, profile, units))
@@ -106,6 +113,15 @@ def _cap(text: str | None) -> float | None:
     if cap <= 0.0:
         raise BadRequest(f"--cap {text}: must be above zero")
     return cap
+
+
+def _check_cap(cap_pa: float | None, lowest: Cap, units: UnitSet) -> None:
+    """A cap that caps nothing is a slip of the pen. Raises BadRequest."""
+    if cap_pa is not None and cap_pa > lowest.value:
+        raise BadRequest(
+            f"--cap {units.text(Dimension.PRESSURE, cap_pa)}: is above the cap that holds anyway, "
+            f"{units.text(Dimension.PRESSURE, lowest.value)} ({lowest.source}); give a lower one or none"
+        )
 
 
 def overdue_words(stand: Stand, today: date) -> list[str]:
@@ -205,4 +221,4 @@ def _tell_end(record: RecordWriter, ended: Ended[list[str]], check: BenchCheck, 
     if ended.how in STOP_KINDS:
         record.event(now_s, STOP_KINDS[ended.how], stop_words(ended, presses))
     if not ended.vented:
-        record.event(now_s, "warning", "The casing is not known to be without pressure. Vent it by hand.")
+        record.event(now_s, "warning", AIR_LEFT)

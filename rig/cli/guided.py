@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from rich.console import Console
 
-from rig.cli.bench import STOP_KINDS, BadRequest, Bench, stop_words
+from rig.cli.bench import AIR_LEFT, STOP_KINDS, BadRequest, Bench, stop_words
 from rig.cli.interrupts import Interrupts
 from rig.cli.keys import Keys, at_keyboard
 from rig.cli.people import AtTheKeyboard, Simulated, WithHands
@@ -101,7 +101,7 @@ def run_guided(
         if ended.how in STOP_KINDS:
             record.event(record.last_s, STOP_KINDS[ended.how], stop_words(ended, interrupts.presses))
         if not ended.vented:
-            record.event(record.last_s, "warning", "The casing is not known to be without pressure.")
+            record.event(record.last_s, "warning", AIR_LEFT)
     return GuidedRun(ended, folder)
 
 

@@ -8,9 +8,13 @@ from pathlib import Path
 from rig.analysis.check import analyse
 from rig.analysis.result import CheckResult, Outcome
 from rig.cli.exits import OF_OUTCOME
+from rig.forces.balance import balance_of
+from rig.forces.knowns import measured_of
+from rig.profile.model import Profile
 from rig.record.problem import RecordProblem
 from rig.record.reader import Record, read_record, sensors_of
 from rig.record.result_file import result_json, save_result
+from rig.report.forces_words import short_texts
 from rig.report.sheet import write_sheet
 from rig.report.table import print_result
 from rig.units import UNIT_SETS, UnitSet
@@ -37,7 +41,15 @@ def result_of(record: Record, units: UnitSet = UNIT_SETS["psi"]) -> CheckResult:
     stopped = bool(trips) or any(event.kind in ("stop", "refusal") for event in record.events)
     remarks = tuple(event.text for event in record.events if event.kind == "remark")
     result = replace(result, trips=trips, notes=result.notes + remarks)
-    return _unjudged(result) if stopped else result
+    if stopped:
+        return _unjudged(result)
+    return replace(result, advice=result.advice + _short_in_service(record.profile, result, units))
+
+
+def _short_in_service(profile: Profile, result: CheckResult, units: UnitSet) -> tuple[str, ...]:
+    """Margins of the force balance below 1, by what was measured: not judged by the check, but told."""
+    short = short_texts(balance_of(profile, measured_of(result)), units)
+    return tuple(f"{text} See the forces on the sheet, or stemrig forces --record." for text in short)
 
 
 def _unjudged(result: CheckResult) -> CheckResult:

@@ -1,6 +1,5 @@
 """Reading a record back: everything the result and the sheet need, from the folder alone."""
 
-import hashlib
 import json
 from dataclasses import dataclass
 from pathlib import Path
@@ -12,14 +11,13 @@ from rig.analysis.samples import Floats, Samples, Sensors
 from rig.profile.load import load_profile_text
 from rig.profile.model import Profile
 from rig.record.columns import EVENT_COLUMNS, SAMPLE_COLUMNS
+from rig.record.fingerprint import FILES, fingerprint, kept_fingerprint
 from rig.record.problem import RecordProblem
 from rig.record.table import Table, read_table
 from rig.record.writer import CLOSED
 from rig.stand.file import load_stand_text
 from rig.stand.model import Number, Stand
 from safety.signals import Health
-
-FILES = ("profile.yaml", "stand.yaml", "run.json", "samples.csv", "events.csv")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +43,7 @@ class Record:
     lost_scans: int
     longest_late_s: float
     fingerprint: str  # of the record's files: ties a printed sheet to its data
+    changed: bool = False  # the files are not those of which the fingerprint was kept
 
     @property
     def record_id(self) -> str:
@@ -60,6 +59,7 @@ def read_record(folder: Path) -> Record:
     event_table = read_table(folder / "events.csv", EVENT_COLUMNS)
     events = _events(event_table)
     late_s = table.floats("late (s)")
+    found, kept = fingerprint(folder), kept_fingerprint(folder)
     return Record(
         folder=folder,
         profile=load_profile_text(profile_text, str(folder / "profile.yaml")),
@@ -74,7 +74,8 @@ def read_record(folder: Path) -> Record:
         pressure_is_inferred="yes" in table.texts("pressure inferred"),
         lost_scans=int(table.texts("scans lost")[-1]) if table.rows else 0,
         longest_late_s=float(late_s.max()) if table.rows else 0.0,
-        fingerprint=_fingerprint(folder),
+        fingerprint=found,
+        changed=kept is not None and kept != found,
     )
 
 
@@ -144,13 +145,3 @@ def _samples(table: Table) -> Samples:
 def _where_good(table: Table, value: str, health: str) -> Floats:
     good = np.array(table.texts(health), dtype=np.str_) == Health.GOOD.value
     return np.where(good, table.floats(value), np.nan)
-
-
-def _fingerprint(folder: Path) -> str:
-    """First 12 hexadecimal digits of SHA-256 over the record's files in order, names included."""
-    digest = hashlib.sha256()
-    for name in FILES:
-        data = (folder / name).read_bytes()
-        digest.update(f"{name} {len(data)}\n".encode())
-        digest.update(data)
-    return digest.hexdigest()[:12]

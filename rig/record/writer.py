@@ -13,6 +13,7 @@ from typing import Any, Self
 from rig.record.appender import Appender
 from rig.record.atomic import save_text, sync_folder
 from rig.record.columns import EVENT_HEADER, SAMPLE_HEADER, event_row, sample_row
+from rig.record.fingerprint import FINGERPRINT_FILE, fingerprint
 from rig.record.problem import RecordLost, RecordProblem
 from rig.stand.sample import Sample
 
@@ -121,7 +122,9 @@ class RecordWriter:
                 step()
             except RecordProblem as problem:
                 problems.append(problem)
-        if problems:
+        if not problems:
+            save_text(self.folder / FINGERPRINT_FILE, fingerprint(self.folder) + "\n")
+        else:
             raise RecordLost("\n".join(str(problem) for problem in problems))
 
     def _keep_syncing(self, every_s: float) -> None:

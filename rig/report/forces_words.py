@@ -92,7 +92,12 @@ def first_out_text(balance: Balance, units: UnitSet) -> str:
     if first is None:
         return "No margin could be computed."
     there, needed = sum_text(first, units).split(" ÷ ")
-    return f"Runs out first: {first.name}, factor {factor_text(first)} ({there} there, {needed} needed)."
+    told = f"{first.name}, factor {factor_text(first)} ({there} there, {needed} needed)"
+    unknown = [m.name for m in balance.margins if m.factor is None]
+    if unknown:
+        lacking = ", ".join(unknown)
+        return f"Of the margins that could be computed, this runs out first: {told}. Not computed: {lacking}."
+    return f"Runs out first: {told}."
 
 
 def short_texts(balance: Balance, units: UnitSet) -> list[str]:

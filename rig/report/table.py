@@ -21,17 +21,17 @@ OUTCOME_STYLE = {
 
 
 def print_result(console: Console, result: CheckResult, units: UnitSet, record: Record) -> None:
-    """Trips first, then the quantities, the advice, and the outcome last, where the eye is."""
+    """Trips first, then the quantities and the advice; warnings and the outcome last, where the eye is."""
     for number, trip in enumerate(causes_of(record, result)):
         label = "first cause" if number == 0 else "then"
         console.print(Text.assemble((f"Stopped, {label}: ", "bold red"), trip))
-    for warning in warnings_of(record):
-        console.print(Text.assemble(("Warning: ", "bold yellow"), warning))
     console.print(result_table(result, units, record))
     for line in (*result.advice, *result.notes):
         console.print(Text(f"– {line}"))
     if record.pressure_is_inferred:
         console.print(Text("– No casing-pressure transmitter: pressures are inferred from the I/P."))
+    for warning in warnings_of(record):
+        console.print(Text.assemble(("Warning: ", "bold yellow"), warning))
     word = result.outcome.value.upper()
     console.print(
         Text.assemble((word, OUTCOME_STYLE[result.outcome]), f"  {record.profile.title}, {result.basis}")

@@ -23,6 +23,10 @@ ON_THE_SHEET = (
     AID_NOT_SAFETY,
 )
 
+CHANGED = (
+    "The files of this record are not those that the run wrote: somebody or something has changed them since."
+)
+
 _AIR_TO_OPEN = {
     "lift_off": "Lift-off",
     "sliding_intercept": "Sliding intercept",
@@ -83,7 +87,8 @@ def causes_of(record: Record, result: CheckResult) -> tuple[str, ...]:
 
 def warnings_of(record: Record) -> tuple[str, ...]:
     """What a person must know before going near the valve."""
-    return tuple(event.text for event in record.events if event.kind == "warning")
+    told = tuple(event.text for event in record.events if event.kind == "warning")
+    return (CHANGED, *told) if record.changed else told
 
 
 def quantity_name(key: str, action: Action) -> str:

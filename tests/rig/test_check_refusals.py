@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from rig.analysis.check import analyse
 from rig.analysis.result import QUANTITIES
 from rig.cli.main import main
 from rig.profile.load import profile_text
@@ -17,6 +18,8 @@ from rig.stand.sample import Sample
 from simulator import SimulatedStand
 from simulator.wire import LockStep, serve_tcp
 from tests.rig.test_check_end_to_end import Bench
+
+from .synthetic import PSI, SENSORS, IdealValve, Rig, profile_for, record
 
 Told = pytest.CaptureFixture[str]
 
@@ -209,3 +212,42 @@ def test_every_key_of_the_result_object_is_there_whatever_came(tmp_path: Path, c
         assert tuple(result["quantities"]) == QUANTITIES
         for quantity in result["quantities"].values():
             assert {"value", "uncertainty", "unit", "limits", "outcome"} <= set(quantity)
+
+
+def test_a_cap_above_the_one_that_holds_anyway_is_taken_for_a_slip(tmp_path: Path, capsys: Told) -> None:
+    assert check(tmp_path, "--instant", "--cap", "400 psi") == 2
+    assert "50 psi (profile)" in capsys.readouterr().err
+    assert not (tmp_path / "records").exists()
+
+
+def test_changed_samples_are_told_and_unchanged_ones_are_not(tmp_path: Path, capsys: Told) -> None:
+    check(tmp_path, "--instant", "--json", "--cycles", "1")
+    folder = Path(json.loads(capsys.readouterr().out)["record"])
+    main(["redo", str(folder)])
+    assert "changed them" not in capsys.readouterr().out
+    samples = folder / "samples.csv"
+    rows = samples.read_text().splitlines(keepends=True)
+    samples.write_text("".join([*rows[:200], *rows[201:]]))
+    main(["redo", str(folder)])
+    assert "changed them" in " ".join(capsys.readouterr().out.split())
+    assert "changed them" in (folder / "sheet.html").read_text()
+
+
+def test_what_is_short_in_service_is_said_with_the_result(tmp_path: Path, capsys: Told) -> None:
+    """The stand has no process pressure; the force balance of the profile has."""
+    path = changed(
+        tmp_path,
+        "tight.yaml",
+        profile_text("brine-letdown"),
+        ("required_seat_load: 800 lbf", "required_seat_load: 830 lbf"),
+    )
+    check(tmp_path, path, "--instant", "--json", "--cycles", "1")
+    result = json.loads(capsys.readouterr().out)
+    assert any("in service is short" in line for line in result["advice"])
+
+
+def test_a_wrong_span_gets_no_turns() -> None:
+    wrong = IdealValve(lower_pa=8 * PSI, upper_pa=36 * PSI)
+    advice = analyse(record(wrong, Rig()), profile_for(IdealValve()), SENSORS).advice
+    assert any("No turning of the adjuster mends that" in line for line in advice)
+    assert not any("turns" in line for line in advice)
