@@ -131,7 +131,7 @@ def overdue_words(stand: Stand, today: date) -> list[str]:
         f"The calibration of the {channel.role.replace('_', ' ')} was due on {channel.calibration.due}: "
         "have it done, or go on with --calibration-overdue and say so on the sheet."
         for channel in (pressure, stand.stem_position)
-        if channel.calibration.due is not None and channel.calibration.due < today
+        if stand.overdue(channel.calibration, today)
     ]
 
 

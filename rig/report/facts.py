@@ -8,7 +8,7 @@ from rig.analysis.adjuster import turns_text
 from rig.profile.model import Profile
 from rig.record.reader import Record
 from rig.report.words import pressure_range_text, travel_text
-from rig.stand.model import AnalogChannel
+from rig.stand.model import AnalogChannel, Stand
 from rig.units import Dimension, UnitSet
 
 Fact = tuple[str, str, bool]  # name, words, whether it needs attention
@@ -42,24 +42,24 @@ def stand_facts(record: Record, units: UnitSet, on: date | None) -> list[Fact]:
     stand = record.stand
     facts: list[Fact] = [("Stand", stand.name, False)]
     if stand.casing_pressure is not None:
-        facts += _channel("Casing pressure", stand.casing_pressure, Dimension.PRESSURE, units, on)
+        facts += _channel(stand, "Casing pressure", stand.casing_pressure, Dimension.PRESSURE, units, on)
     else:
         facts.append(("Casing pressure", "inferred from the I/P", True))
-        facts += _channel("I/P converter", stand.demand_output, Dimension.PRESSURE, units, on)
-    facts += _channel("Stem position", stand.stem_position, Dimension.LENGTH, units, on)
+        facts += _channel(stand, "I/P converter", stand.demand_output, Dimension.PRESSURE, units, on)
+    facts += _channel(stand, "Stem position", stand.stem_position, Dimension.LENGTH, units, on)
     if stand.supply_pressure is not None:
-        facts += _channel("Supply pressure", stand.supply_pressure, Dimension.PRESSURE, units, on)
+        facts += _channel(stand, "Supply pressure", stand.supply_pressure, Dimension.PRESSURE, units, on)
     return facts
 
 
 def _channel(
-    name: str, channel: AnalogChannel, dimension: Dimension, units: UnitSet, on: date | None
+    stand: Stand, name: str, channel: AnalogChannel, dimension: Dimension, units: UnitSet, on: date | None
 ) -> list[Fact]:
     calibration = channel.calibration
     accuracy = f"± {units.text(dimension, calibration.accuracy, 2)}"
     if calibration.due is None:
         return [(name, accuracy, False), ("calibration", "no due date given", True)]
-    overdue = on is not None and on > calibration.due
+    overdue = on is not None and stand.overdue(calibration, on)
     done = f"{calibration.calibrated.isoformat()}, " if calibration.calibrated else ""
     words = f"{done}{'OVERDUE since' if overdue else 'due'} {calibration.due.isoformat()}"
     return [(name, accuracy, False), ("calibrated", words, overdue)]

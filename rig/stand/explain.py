@@ -172,11 +172,13 @@ def attention(stand: Stand, today: date) -> Iterator[str]:
         channel = getattr(stand, role)
         if channel is None:
             continue
-        due = channel.calibration.due
+        calibrated, due = channel.calibration.calibrated, channel.calibration.due
         if due is None:
             yield f"{role_name(role)}: no due date of its calibration is given"
-        elif due < today:
+        elif stand.overdue(channel.calibration, today):
             yield f"{role_name(role)}: calibration OVERDUE since {due}; what it measures proves nothing"
+        if calibrated is not None and calibrated > today:
+            yield f"{role_name(role)}: calibrated on {calibrated}, a day that is still to come"
         measured = role != "demand_output"
         if measured and channel.live is None and channel.number.value != "float32":
             yield f"{role_name(role)}: no live range is given, so a broken wire looks like a measurement"

@@ -191,3 +191,7 @@ class Stand:
     source: str = ""  # path of the file it came from
     notes: tuple[str, ...] = field(default_factory=tuple)
     hands_in: AgainstMovement = AgainstMovement()
+
+    def overdue(self, calibration: Calibration, on: date) -> bool:
+        """Whether it was due before that day. The built-in stand's instruments are numbers: never."""
+        return not self.built_in and calibration.due is not None and calibration.due < on
