@@ -10,6 +10,7 @@ from rig.stand.sample import Sample
 from rig.stand.scanner import Scanner
 from safety.guard import start, step
 from safety.limits import Limits
+from safety.observe import believable
 from safety.signals import SAFE_COMMAND, Command, Demand, Reading
 from safety.state import GuardState, Mode, PersonEvent
 
@@ -42,6 +43,8 @@ class ScanLoop:
         before = self.state
         self.state, command = step(self._limits, before, reading, demand, event)
         self._outputs.renew(self._scanner.returned)
+        if self._safe_outputs_astray(before, reading):
+            self._outputs.say_again()
         written = self._write(command, reading.time_s)
         self._tell(before, reading.time_s)
         return Sample(
@@ -66,6 +69,17 @@ class ScanLoop:
     def take_notices(self) -> list[Notice]:
         """What happened since the last call."""
         return self._teller.take()
+
+    def _safe_outputs_astray(self, before: GuardState, reading: Reading) -> bool:
+        """Safe outputs read back otherwise: somebody else may be writing, so they are said again."""
+        if before.command != SAFE_COMMAND:
+            return False
+        supply, vent, output = reading.supply_valve_open, reading.vent_valve_open, reading.output
+        return (
+            (believable(supply) and supply.closed)
+            or (believable(vent) and not vent.closed)
+            or (believable(output) and output.value > self._limits.readback_pa.value)
+        )
 
     def _wait_for_slot(self) -> float:
         """Slots are start + k * period. Those that have passed are counted and left out, never caught up."""

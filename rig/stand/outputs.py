@@ -50,6 +50,11 @@ class Outputs:
         self._held = {name: _Held({}, 0) for name in sorted({key[0] for key in self._declared})}
         self._starved_until_s: dict[str, float] = {}
 
+    def say_again(self) -> None:
+        """Nothing is taken to be held any more: `apply` writes every output anew."""
+        for held in self._held.values():
+            held.values.clear()
+
     @property
     def starved(self) -> frozenset[str]:
         """Modules that are left unasked now, so that their watchdog expires."""

@@ -13,7 +13,7 @@ from safety.limits import Role, expect
 from safety.signals import SAFE_COMMAND, Demand
 from safety.state import Mode, PersonEvent
 
-from .stands import PSI, connected, healthy_mock, limits, loop_on, stand
+from .stands import PSI, connected, healthy_mock, limits, loop_on, stand, with_module
 
 
 class LateClock:
@@ -191,3 +191,21 @@ def test_the_last_thing_done_is_safe_outputs() -> None:
     loop.make_safe()
     assert mock.values[1, Table.COILS, 1] == 0
     assert mock.values[1, Table.HOLDING, 0] == 4000
+
+
+def test_safe_outputs_that_read_back_otherwise_are_written_again_though_nothing_changed() -> None:
+    mock = healthy_mock()
+    loop = loop_on(with_module(stand(), watchdog=None), mock)
+    loop.step()
+    loop.step()
+    said = len(mock.written)
+    mock.put(1, Table.DISCRETE, 2, 1)  # the supply valve reads back open: another program has written
+    loop.step()
+    assert [write[:3] for write in mock.written[said:]] == [
+        (1, Table.COILS, 1),
+        (1, Table.COILS, 0),
+        (1, Table.HOLDING, 0),
+    ]
+    mock.put(1, Table.DISCRETE, 2, 0)
+    loop.step()
+    assert len(mock.written) == said + 3

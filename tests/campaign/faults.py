@@ -1,0 +1,71 @@
+"""Faults at random moments, in virtual time: python -m tests.campaign.faults --runs 6 --seed 0
+
+Prints one row a kind, then every run that went wrong with its seed. The same seeds give the same runs.
+"""
+
+import argparse
+import sys
+import tempfile
+from collections import Counter
+from collections.abc import Iterable
+from pathlib import Path
+
+from tests.campaign.fault_bench import Score, ride
+from tests.campaign.fault_kinds import KINDS, PSI, Kind
+
+HEAD = (
+    "| fault | runs | worst over the cap, psi | scans to the vent command: worst (stated) | ends | wrong |\n"
+    "| --- | --- | --- | --- | --- | --- |"
+)
+
+
+def campaign(kinds: Iterable[Kind], seeds: Iterable[int]) -> list[Score]:
+    seeds = list(seeds)
+    with tempfile.TemporaryDirectory() as folder:
+        return [
+            ride(kind, seed, Path(folder) / f"{number}-{seed}")
+            for number, kind in enumerate(kinds)
+            for seed in seeds
+        ]
+
+
+def row(scores: list[Score]) -> str:
+    """One kind's line of the table."""
+    over = max(score.over_cap_pa for score in scores) / PSI
+    scans = [score.vent_scans for score in scores if score.vent_scans is not None]
+    stated = [score.bound_scans for score in scores if score.bound_scans is not None]
+    waited = (str(max(scans)) if scans else "-") + (f" ({max(stated)})" if stated else "")
+    ends = ", ".join(f"{end} {count}" for end, count in Counter(s.end for s in scores).most_common())
+    wrong = sum(bool(score.wrong) for score in scores)
+    name = scores[0].kind + (" *" if next(k for k in KINDS if k.name == scores[0].kind).beyond else "")
+    return f"| {name} | {len(scores)} | {over:+.2f} | {waited} | {ends} | {wrong or '-'} |"
+
+
+def table(scores: list[Score]) -> str:
+    names = dict.fromkeys(score.kind for score in scores)
+    return "\n".join([HEAD, *(row([s for s in scores if s.kind == name]) for name in names)])
+
+
+def main() -> int:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--runs", type=int, default=6, help="moments for each kind (default: 6)")
+    parser.add_argument("--seed", type=int, default=0, help="first seed (default: 0)")
+    parser.add_argument("--kind", default="", help="only kinds with this in their name")
+    args = parser.parse_args()
+    kinds = [kind for kind in KINDS if args.kind in kind.name]
+    seeds = range(args.seed, args.seed + args.runs)
+    scores = campaign(kinds, seeds)
+    print(f"{len(kinds)} kinds, {len(scores)} runs, seeds {seeds.start} to {seeds.stop - 1}")
+    print(table(scores))
+    wrong = [score for score in scores if score.wrong]
+    for score in wrong:
+        print(
+            f"WRONG {score.kind}, seed {score.seed}, at {score.moment_s:.2f} s while {score.mode}: "
+            f"{'; '.join(score.wrong)} (end: {score.end}, first cause: {score.first_cause or 'none'}, "
+            f"over the cap {score.over_cap_pa / PSI:+.2f} psi, left {score.left_pa / PSI:.2f} psi)"
+        )
+    return 1 if wrong else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

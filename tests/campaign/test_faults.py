@@ -1,0 +1,77 @@
+"""The fault campaign in short: every kind once, at a moment drawn from its seed; and the scorer can fail."""
+
+from dataclasses import replace
+from pathlib import Path
+from random import Random
+
+import pytest
+
+from rig.record.writer import RecordWriter
+from rig.stand.sample import Sample
+from simulator import Fault
+from tests.campaign.fault_bench import Bench, ride
+from tests.campaign.fault_kinds import AT_ONCE, KINDS, PSI, Kind, one
+from tests.campaign.faults import table
+
+SEED = 1000  # not among those of the table in safety/README.md
+
+
+@pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.name)
+def test_it_is_vented_or_escalated_below_the_cap_in_the_stated_time_with_a_true_record(
+    kind: Kind, tmp_path: Path
+) -> None:
+    score = ride(kind, SEED, tmp_path)
+    assert score.wrong == [], f"{kind.name}, seed {SEED}, at {score.moment_s:.2f} s while {score.mode}"
+    assert f"| {kind.name}" in table([score])
+
+
+def test_there_are_at_least_forty_kinds_each_named_once() -> None:
+    assert len({kind.name for kind in KINDS}) == len(KINDS) >= 40
+
+
+def ramping(kind: Kind) -> int:
+    """The first seed whose moment falls well into the rise."""
+    return next(seed for seed in range(100) if 2.5 < Bench(kind, seed).moment_s < 4.5)
+
+
+def test_a_vent_command_that_comes_too_late_is_found(tmp_path: Path) -> None:
+    slow = Kind("supply lost, called at once", one("supply lost"), AT_ONCE)
+    score = ride(slow, ramping(slow), tmp_path)
+    assert any("vent command after" in words for words in score.wrong)
+
+
+def test_a_pressure_above_the_cap_is_found(tmp_path: Path) -> None:
+    full_on = next(kind for kind in KINDS if kind.name == "vent stuck, I/P full on")
+    score = ride(replace(full_on, beyond=False), ramping(full_on), tmp_path)
+    assert score.over_cap_pa > 0.1 * PSI
+    assert "above the cap" in score.wrong
+
+
+def test_air_left_in_a_casing_that_was_called_vented_is_found(tmp_path: Path) -> None:
+    def strike(bench: Bench, random: Random) -> None:
+        bench.machine.open_guard()
+        for fault in (
+            Fault("wrong range", 0.0, "casing_pressure"),  # reads nothing, whatever there is
+            Fault("vent valve stuck"),
+            Fault("exhaust blocked"),
+            Fault("outputs stuck", where="outputs"),
+        ):
+            bench.machine.faults.add(fault)
+
+    lie = Kind("a lie", strike, AT_ONCE)
+    score = ride(lie, ramping(lie), tmp_path)
+    assert any("called vented at" in words for words in score.wrong)
+    assert "neither vented nor escalated" in score.wrong
+
+
+def test_a_record_that_lacks_a_sample_is_found(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    honest, calls = RecordWriter.sample, [0]
+
+    def forgetful(self: RecordWriter, sample: Sample) -> None:
+        calls[0] += 1
+        if calls[0] != 100:
+            honest(self, sample)
+
+    monkeypatch.setattr(RecordWriter, "sample", forgetful)
+    score = ride(next(k for k in KINDS if k.name == "guard opened"), SEED, tmp_path)
+    assert any("samples shown" in words for words in score.wrong)
