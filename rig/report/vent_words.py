@@ -14,7 +14,7 @@ from safety.venting import BY_HAND
 
 TELL_EVERY_S = 1.0
 VERDICTS = {
-    Safe.VENTED: "Safe: the outputs are, and no pressure is measured in the casing.",
+    Safe.VENTED: "Safe: the outputs were written, and no pressure is left in the casing by its transmitter.",
     Safe.UNMEASURED: "The outputs are safe. No transmitter measures the casing: it is taken to be empty only "
     "because the vent was open for long enough. Look at a gauge at the casing.",
     Safe.NOT_SAFE: "NOT SAFE: the stand does not obey, or the pressure does not go. By hand, now:",
@@ -25,6 +25,7 @@ VERDICTS = {
     "may be somebody else's stand. By hand, at the stand that was meant, now:",
 }
 DONE = (Safe.VENTED, Safe.UNMEASURED)
+NOTHING_TOLD = (Safe.UNREACHABLE, Safe.WRONG_DEVICE)
 
 
 class VentBoard:
@@ -45,7 +46,7 @@ class VentBoard:
             if notice.kind == TRIP and notice.trip is not None and notice.trip.code != "ordered safe":
                 self._say(f"{at}seen: {notice.text}")
             elif notice.kind not in (TRIP, MODE):
-                self._say(f"{at}{notice.text}")
+                self._say(f"{at}{'; '.join(notice.text.splitlines())}")
         if (not sample.written or sample.mode == Mode.ESCALATED.value) and not self._told_by_hand:
             self._told_by_hand = True
             self._say("The stand does not do as it is told. This goes on trying; meanwhile, by hand:")
@@ -57,7 +58,7 @@ class VentBoard:
         self._last = sample
 
     def ended(self, end: Safe) -> None:
-        if self._last is not None:
+        if self._last is not None and end not in NOTHING_TOLD:
             limits = limits_without_profile(self._stand)
             for line in _told(read_backs(self._stand, limits, self._last.reading)):
                 self._say(line)

@@ -205,7 +205,7 @@ def test_the_command_makes_a_stand_safe_over_modbus_tcp(
     assert machine.drive.valves.vent_open
     assert "Everybody clear" in told.splitlines()[0]
     assert "supply valve: told closed, nothing reads back" in told
-    assert "no pressure is measured" in told
+    assert "no pressure is left" in told
 
 
 @pytest.mark.usefixtures("virtual_time")
@@ -231,6 +231,7 @@ def test_the_command_tells_what_to_do_by_hand_where_nothing_answers(
     told = capsys.readouterr().out
     assert code == UNREACHABLE
     assert "is the stand switched on" in told
+    assert "told open" not in told  # nothing was told to anything
     assert all(line in told for line in BY_HAND)
 
 
