@@ -11,9 +11,10 @@ from rig.units import Dimension, examples
 
 Json = dict[str, Any]
 
-# A number or a fraction, then something that is no digit: a unit. The loaders say which units do.
-NUMBER = r"[-+−±]?\s*(\d+(\s*-\s*|\s+))?(\d+\s*/\s*\d+|\d+\.?\d*([eE][-+]?\d+)?|\.\d+([eE][-+]?\d+)?)"
-QUANTITY = rf"^\s*{NUMBER}\s*[^\d\s.,].*$"
+# A number or a fraction, then a unit: something that neither is nor begins with a number, nor is the rest of
+# a fraction or of a power of ten. The loaders say which units do.
+NUMBER = r"[-+−±]?\s*((\d+(\s*-\s*|\s+))?\d+\s*/\s*\d+|(\d+\.?\d*|\.\d+)([eE][-+]?\d+)?)"
+QUANTITY = rf"^\s*{NUMBER}\s*(1/s|(?![-/]\s*\d|[eE][-+]?\d)[^\d\s.,].*)$"
 
 
 def quantity(dimension: Dimension, description: str) -> Json:

@@ -1,6 +1,7 @@
 """The JSON Schemas that editors use: as generated, and true of every file that is shipped."""
 
 import json
+import re
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +13,9 @@ import rig.profile.schema
 import rig.stand.schema
 from rig.files import FileProblems
 from rig.profile.load import load_profile_text, shipped_profiles
+from rig.schema_parts import QUANTITY
 from rig.stand.file import load_stand_text, shipped_stands
+from rig.units import FACTORS, Dimension, UnitError, parse
 
 PROFILES = Path(__file__).resolve().parents[2] / "profiles"
 LOADERS = {"valve": load_profile_text, "stand": load_stand_text}
@@ -115,6 +118,61 @@ def test_what_must_be_there_is_missed(kind: str) -> None:
         whole = as_editors_read(path)
         del whole[key]
         assert complaints(kind, whole) != [], key
+
+
+NUMBERS = (
+    "10",
+    "10.5",
+    ".5",
+    "5.",
+    "1e3",
+    "1.5e-3",
+    "-1",
+    "+1",
+    "−1",
+    "1/2",
+    "1-1/8",
+    "1 1/8",
+    "1 - 1/8",
+    "1/ 2",
+)
+
+
+def taken(text: str, dimension: Dimension) -> bool:
+    try:
+        parse(text, dimension)
+    except UnitError:
+        return False
+    return True
+
+
+@pytest.mark.parametrize("dimension", Dimension)
+def test_a_quantity_that_the_loaders_take_is_not_marked(dimension: Dimension) -> None:
+    units = (
+        *FACTORS[dimension],
+        "psig",
+        "inches",
+        '"',
+        "sq in",
+        "scans/s",
+        "1/s",
+        "per cent",
+        "lbf/inch",
+        "sec",
+    )
+    texts = [f"{number}{space}{unit}" for number in NUMBERS for space in ("", " ") for unit in units]
+    good = [text for text in texts if taken(text, dimension)]
+    assert len(good) >= 2 * len(NUMBERS)
+    assert [text for text in good if not re.search(QUANTITY, text)] == []
+
+
+@pytest.mark.parametrize(
+    "text",
+    [*NUMBERS, "", "psi", "± psi", "1,5 psi", "1..2 psi", "10 20 psi", "1.5 1/2 in", "nan psi", "1-1/8 1/8"],
+)
+def test_a_quantity_without_its_unit_or_its_number_is_marked(text: str) -> None:
+    assert not any(taken(text, dimension) for dimension in Dimension)
+    assert not re.search(QUANTITY, text)
 
 
 VALVE, BENCH_TCP, BENCH_RTU = ("valve", "brine-letdown"), ("stand", "bench-tcp"), ("stand", "bench-rtu")
