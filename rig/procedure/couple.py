@@ -227,7 +227,7 @@ class Couple(Guided):
         self._hold = None
         if self.closes_with_air:
             return None
-        plan = self._hold_plan()
+        plan = self.hold_plan()
         spring = plan.lift_off_pa + self.slope_pa_per_m * self.expected_stroke_m
         top_pa = min(self.highest_pa, spring + plan.half_band_pa + PRESSED_PA)
         plan = replace(plan, target_m=self.expected_stroke_m, tolerance_m=ON_STOP_M)
@@ -241,7 +241,7 @@ class Couple(Guided):
         return None
 
     def _hold_stem(self) -> Code[str | None]:
-        plan = self._hold_plan()
+        plan = self.hold_plan()
         self._hold = None
         hold = Hold(self.stroke, plan)
         held = yield from self.machine(hold.reach())
@@ -335,7 +335,7 @@ class Couple(Guided):
             self.proof = Proof(Verdict.TOO_EARLY)
             raise Stop(self.words.wrong(Verdict.TOO_EARLY))
 
-    def _hold_plan(self) -> HoldPlan:
+    def hold_plan(self) -> HoldPlan:
         alone, area = self.alone, self.profile.area_m2
         half_band, spring = UNKNOWN_HALF_BAND_PA, self.alone_profile().bench_lower_pa
         if alone is not None and alone.friction_n is not None:

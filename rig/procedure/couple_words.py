@@ -135,7 +135,7 @@ class CoupleWords:
             text="The stem stands where the connector is to be made. Set the block or the stop, shut the "
             "isolating valve where there is one; then say that your hands go in.",
             answers=(
-                Answer(HANDS, "Block set; my hands go in now.", _event(hold, PersonEvent.HANDS_IN)),
+                Answer(HANDS, "Block set; my hands go in now.", for_hands(hold, PersonEvent.HANDS_IN)),
                 Answer(NO, "Not now: let the stem down."),
             ),
             hold=hold,
@@ -186,7 +186,7 @@ class CoupleWords:
             "Shift the travel scale",
             f"Loosen the travel scale, shift its {mark} mark to the pointer, tighten it. Take out prop, "
             "block and tools.",
-            Answer(DONE, "Scale set; hands and tools are out.", _event(hold, PersonEvent.HANDS_OUT)),
+            Answer(DONE, "Scale set; hands and tools are out.", for_hands(hold, PersonEvent.HANDS_OUT)),
             hold,
             large,
             f"The pointer meets the {mark} mark: {where}.",
@@ -224,7 +224,7 @@ class CoupleWords:
             text=text,
             answers=(
                 done,
-                Answer(CANNOT, "It cannot be done; hands are out.", _event(hold, PersonEvent.HANDS_OUT)),
+                Answer(CANNOT, "It cannot be done; hands are out.", for_hands(hold, PersonEvent.HANDS_OUT)),
             ),
             hold=hold,
             large=large,
@@ -335,7 +335,7 @@ def _vent(stage: str) -> Demand:
     return Demand(0.0, 0.0, stage, vent=True)
 
 
-def _event(hold: Demand, event: PersonEvent) -> PersonEvent | None:
+def for_hands(hold: Demand, event: PersonEvent) -> PersonEvent | None:
     """The guard's mode for hands is for a stem that air holds; vented, nothing can be frozen."""
     return None if hold.vent else event
 

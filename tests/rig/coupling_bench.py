@@ -45,9 +45,12 @@ class Hands:
     off_seat_m: float = 0.0
     pushed_m: float = 0.0
     slips_at: int = 0  # before which stroke after coupling; 0: never
+    slip_m: float = SLIP_M
     turns_out: bool = False
+    turn_out_m: float = TURN_OUT_M
     plug_stop_m: float = float("inf")
     lift_m: float = 0.0  # what the way asks for
+    made_m: float | None = None  # true height of the stem when the connector was made
 
     def script(self) -> Script:
         when = "Push the plug home" if self.early else "Make the connector"
@@ -58,6 +61,7 @@ class Hands:
         before, height = stand.actuator.slack_m, stand.stem_m
         closing = stand.actuator.action != AIR_TO_OPEN
         off = self.lift_m + self.off_seat_m - self.pushed_m
+        self.made_m = height
         made = coupled_at(replace(stand.actuator, plug_stop_m=self.plug_stop_m), height, off)
         stand.actuator = stand.plant.actuator = made
         if not closing:
@@ -70,9 +74,9 @@ class Hands:
             return
         strokes = self._watch.see(stand)
         if self.turns_out:
-            stand.slip_m = TURN_OUT_M * strokes
+            stand.slip_m = self.turn_out_m * strokes
         elif self.slips_at and strokes >= self.slips_at:
-            stand.slip_m = SLIP_M
+            stand.slip_m = self.slip_m
 
 
 @dataclass
@@ -99,17 +103,23 @@ class Made:
     stand: PlainStand
     ride: PlainRide
     script: Script
+    guided: Couple
 
 
 def couple_on(
-    valve: Actuator, given: Profile, hands: Hands | None = None, seed: int = 1, **options: object
+    valve: Actuator,
+    given: Profile,
+    hands: Hands | None = None,
+    seed: int = 1,
+    supply_pa: float | None = None,
+    **options: object,
 ) -> Made:
     """On the plain plant."""
     person = hands or Hands()
-    supply = given.bench_upper_pa + 15 * PSI
+    supply = supply_pa or given.bench_upper_pa + 15 * PSI
     guided = Couple(profile=given, sensors=SENSORS, highest_pa=supply - PSI, **options)  # type: ignore[arg-type]
     person.lift_m = guided.lift_m
     stand = PlainStand(valve, Converter(supply_pa=supply, full_scale_pa=60 * PSI), seed=seed)
     script = person.script()
     ride = ride_plain(stand, guided, guided.run(), script, each=person.each)
-    return Made(ride.value, stand, ride, script)
+    return Made(ride.value, stand, ride, script, guided)

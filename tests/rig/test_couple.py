@@ -1,6 +1,7 @@
 """Coupling: the held lift made right is accepted, and what goes wrong is named with its cause."""
 
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
@@ -15,12 +16,14 @@ from rig.analysis.coupling import (
     recommended,
 )
 from rig.analysis.result import Estimate
+from rig.procedure.conductor import Showing
 from rig.procedure.couple import Couple
 from rig.profile.model import Action
 from rig.stand.limits import limits_for_coupling
 from rig.stand.run import How
+from rig.stand.sample import Sample
 from safety.state import Mode
-from simulator import Installation
+from simulator import Fault, Installation
 from simulator.truth import truth
 from tests.rig.coupling_bench import INCH, PSI, Hands, actuator, couple_on, profile
 from tests.rig.guided_bench import Line, Ride, Script, guided_limits, machine_for, ride
@@ -252,3 +255,47 @@ def test_without_the_stroke_alone_the_seat_load_is_not_proven() -> None:
 def test_travel_not_measured_is_never_right() -> None:
     unseen = Connected(None, None, None, None, (0.24,))
     assert judge_coupling(RATED, ALONE, unseen).verdict is Verdict.NOT_PROVEN
+
+
+# -- hands in, and something fails -------------------------------------------------------------------
+
+
+def fails_with_hands_in(fault: Fault) -> tuple[Ride, list[Sample], float]:
+    """The fault comes 3 s after the connector's prompt opened; nobody presses a key that is not asked for
+    before 5 s. The ride, its samples with hands in, and the true movement of the stem while they are in."""
+    places: list[float] = []
+
+    def each(showing: Showing) -> str | None:
+        if showing.mode == Mode.HANDS_IN.value:
+            places.append(script.machine.outputs.stem_m)  # type: ignore[union-attr]
+        return None
+
+    script = Script([Line("Make the connector", act=lambda m: m.faults.add(fault), after_s=60.0)], each=each)
+    script.lines[0] = replace(script.lines[0], after_s=3.0, key="x")  # the person is still at work
+    done = on_the_stand(script)
+    inside = [s for s in done.samples if s.mode == Mode.HANDS_IN.value]
+    return done, inside, max(places) - min(places)
+
+
+@pytest.mark.parametrize(
+    "fault",
+    [
+        Fault("transmitter fails low", where="stem_position"),
+        Fault("transmitter fails low", where="casing_pressure"),
+        Fault("converter full off"),
+        Fault("supply lost", 0.0),
+        Fault("hose off"),
+    ],
+    ids=lambda fault: f"{fault.kind} {fault.where}".strip(),
+)
+def test_a_fault_with_hands_in_raises_the_alarm_and_vents_nothing(fault: Fault) -> None:
+    done, inside, _ = fails_with_hands_in(fault)
+    assert done.ended.how is How.TRIPPED
+    assert "Hands out" in done.prompts()
+    assert not any(s.command.vent_open for s in inside), "nothing is vented onto the hands"
+    assert len({s.command.output_pa for s in inside}) == 1, "nothing is corrected"
+    assert "Hands are out, everyone is clear." in done.answers()
+    after = [s for s in done.samples if s.reading.time_s > inside[-1].reading.time_s]
+    steps = [a.command.output_pa - b.command.output_pa for a, b in pairwise(after) if not b.command.vent_open]
+    assert max(steps, default=0.0) <= 0.5 * PSI / 50 * 1.5, "afterwards it is let down slowly"
+    assert done.ended.value is None
