@@ -53,7 +53,9 @@ def vent(stand: "Stand", units_name: str, clock: "Clock") -> int:
     try:
         with ExitStack() as stack:
             try:
-                stack.enter_context(only_controller(stand))
+                left_by = stack.enter_context(only_controller(stand))
+                if left_by:
+                    print(f"The last program on this stand died with it ({left_by}).", flush=True)
             except StandInUse as problem:
                 print(f"{problem}. Making it safe goes on all the same.", flush=True)
                 _let_go(problem.process)

@@ -54,24 +54,30 @@ def what_is_locked(stand: Stand) -> list[str]:
 
 
 @contextmanager
-def only_controller(stand: Stand, folder: Path | None = None) -> Iterator[None]:
+def only_controller(stand: Stand, folder: Path | None = None) -> Iterator[str]:
     """Hold the stand. Raises StandInUse at once where another program holds any part of it.
+
+    Yields who held it last and died with it, in their own words; empty after an orderly end.
 
     `folder`: where the lock files are; the system's folder for temporary files unless given.
     """
     held: list[tuple[Path, int]] = []
+    left: dict[str, None] = {}
     try:
         for key in what_is_locked(stand):
             path = (folder or Path(tempfile.gettempdir())) / f"stemrig-{_file_name(key)}.lock"
-            held.append((path, _hold(path, stand.name)))
-        yield
+            file, before = _hold(path, stand.name)
+            held.append((path, file))
+            if before:
+                left[before] = None
+        yield "; ".join(left)
     finally:
         for path, file in reversed(held):
             _let_go(path, file)
 
 
-def _hold(path: Path, name: str) -> int:
-    """The locked file. Raises StandInUse."""
+def _hold(path: Path, name: str) -> tuple[int, str]:
+    """The locked file, and what was in it. Raises StandInUse."""
     while True:
         try:
             file = _open(path)
@@ -83,6 +89,7 @@ def _hold(path: Path, name: str) -> int:
             _try_lock(file)
         except OSError:
             said = _said(file)
+            said = f" ({said})" if said else ""
             os.close(file)
             raise StandInUse(
                 f"stand '{name}' is in use by another program on this computer{said}. Two must never write "
@@ -92,11 +99,12 @@ def _hold(path: Path, name: str) -> int:
         if _is_at(path, file):
             break
         os.close(file)  # its holder took it away between our two steps
+    before = _said(file)
     with suppress(OSError):  # who we are is a courtesy; the lock is what counts
         os.ftruncate(file, 0)
         os.lseek(file, 0, os.SEEK_SET)
         os.write(file, f"process {os.getpid()}, since {datetime.now():%Y-%m-%d %H:%M:%S}".encode())
-    return file
+    return file, before
 
 
 def _open(path: Path) -> int:
@@ -109,11 +117,11 @@ def _open(path: Path) -> int:
 
 def _let_go(path: Path, file: int) -> None:
     """Take the file away while it is still locked, so that nobody locks one that is gone; then close it."""
-    if sys.platform == "win32":  # an open file cannot be taken away there, and a left one does no harm
-        os.close(file)
-        return
     with suppress(OSError):
-        path.unlink()
+        os.ftruncate(file, 0)
+    if sys.platform != "win32":  # there an open file cannot be taken away, and an empty one does no harm
+        with suppress(OSError):
+            path.unlink()
     os.close(file)
 
 
@@ -128,8 +136,7 @@ def _said(file: int) -> str:
     """What the holder wrote of itself."""
     with suppress(OSError):
         os.lseek(file, 0, os.SEEK_SET)
-        text = os.read(file, 200).decode(errors="replace").strip()
-        return f" ({text})" if text else ""
+        return os.read(file, 200).decode(errors="replace").strip()
     return ""
 
 

@@ -14,7 +14,7 @@ from rig.stand.link import Bus, LinkFault
 from rig.stand.lock import StandInUse, only_controller
 from rig.stand.loop import ScanLoop
 from rig.stand.model import Stand
-from rig.stand.notice import Notice
+from rig.stand.notice import LINK, Notice
 from rig.stand.outputs import Outputs
 from rig.stand.packed import NO_DEMAND, SIZE, packed
 from rig.stand.ring import Ring
@@ -30,6 +30,8 @@ MOST_UNHEARD = 40
 ANSWER_WITHIN_S = 2.0  # paced: real time given to the parent to answer a sample
 COLLECT_EVERY = 500  # scans between two collections of garbage, which is little: a fraction of a millisecond
 REAL_TIME_PRIORITY = 10
+UNCLEAN_END = "The last program on this stand ended without leaving it in order"
+VENTED_FIRST = "Outputs are made safe and any air is let go before anything else."
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +82,10 @@ class ScanServer:
         self._sent = self._heard = 0
         self.ending = False  # set from outside too: a signal
         self.released = False  # set from outside: a person has said that hands are out
+
+    def tell(self, notice: Notice) -> None:
+        """Send it with the next scan's."""
+        self._notices.append(notice)
 
     def serve(self) -> None:
         scans = 0
@@ -180,13 +186,13 @@ def serve(setup: Setup, pipe: Connection, post: Post) -> None:
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), signal.SIG_IGN)
     try:
-        with only_controller(setup.stand):
-            _serve_alone(setup, pipe, post)
+        with only_controller(setup.stand) as left_by:
+            _serve_alone(setup, pipe, post, left_by)
     except StandInUse as problem:
         pipe.send(("connection", str(problem), 0))
 
 
-def _serve_alone(setup: Setup, pipe: Connection, post: Post) -> None:
+def _serve_alone(setup: Setup, pipe: Connection, post: Post, left_by: str) -> None:
     take_priority()
     ring = Ring(SIZE, setup.ring_slots, setup.ring_name)
     buses: Mapping[str, Bus] = {}
@@ -201,6 +207,9 @@ def _serve_alone(setup: Setup, pipe: Connection, post: Post) -> None:
             return
         loop = ScanLoop(scanner, Outputs(setup.stand, buses, clock), clock, setup.limits)
         server = ScanServer(loop, pipe, ring, post, paced=setup.speed is not None)
+
+        if left_by:
+            server.tell(Notice(clock.now(), LINK, f"{UNCLEAN_END} ({left_by}). {VENTED_FIRST}"))
 
         def end(number: int, frame: Any) -> None:
             server.ending = server.released = True

@@ -123,5 +123,7 @@ def test_the_death_of_its_holder_lets_it_go(tmp_path: Path) -> None:
         pytest.fail("two controllers on one stand")
     holder.kill()
     holder.join()
-    with only_controller(at(), tmp_path):
-        pass
+    with only_controller(at(), tmp_path) as left_by:
+        assert left_by.startswith(f"process {holder.pid}, since")
+    with only_controller(at(), tmp_path) as left_by:
+        assert left_by == ""

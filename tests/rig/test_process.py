@@ -99,7 +99,10 @@ def test_a_second_controller_is_refused_until_the_first_is_gone_even_when_it_is_
         assert not second.alive
         kill_child(first)
     with second:
-        assert second.alive
+        assert second.samples(10.0)
+        told = [notice.text for notice in second.notices()]
+        assert any("ended without leaving it in order" in text for text in told), told
+        second.send(None)
 
 
 def kill_child(scan: StandProcess) -> None:
