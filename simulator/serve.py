@@ -33,9 +33,9 @@ def serve(
     """
     server, where = _start(scenario, stand, tcp_port, serial_device, RealTime(speed, clock))
     with server:
-        tell(f"{scenario.title}: stand '{stand.name}' answers on {where}; Ctrl-C ends it")
         stop = until or threading.Event()
-        try:
+        try:  # from the telling on: whoever hears of the port may interrupt before it is all said
+            tell(f"{scenario.title}: stand '{stand.name}' answers on {where}; Ctrl-C ends it")
             while not stop.wait(SLICE_S):
                 pass
         except KeyboardInterrupt:

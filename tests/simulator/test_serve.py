@@ -166,3 +166,16 @@ def test_any_client_drives_it_over_a_serial_device() -> None:
 def test_a_device_that_is_not_there_is_an_os_error() -> None:
     with pytest.raises(OSError, match="nowhere"):
         serve(load("healthy-brine-letdown"), BUS, serial_device="/dev/nowhere", until=Interrupted())
+
+
+def test_ctrl_c_while_it_is_still_being_told_ends_it_too() -> None:
+    """Whoever reads the port may interrupt before the telling has returned."""
+    said: list[str] = []
+
+    def tell(line: str) -> None:
+        said.append(line)
+        if len(said) == 1:
+            raise KeyboardInterrupt
+
+    serve(load("healthy-brine-letdown"), STAND, tell=tell)
+    assert said[1:] == ["ended"]
