@@ -2,13 +2,12 @@
 
 import argparse
 import json
-import sys
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import datetime
 from typing import TYPE_CHECKING
 
-from rig.cli.exits import FAIL, STOPPED, UNREACHABLE, WRONG_INPUT
+from rig.cli.exits import FAIL, STOPPED
 from rig.cli.options import add_guided
 
 if TYPE_CHECKING:
@@ -43,32 +42,15 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from rig.cli.bench import BadRequest, prepare
-    from rig.cli.confirm import confirmed
-    from rig.cli.guided import check_request
-    from rig.stand.link import LinkFault
+    from rig.cli.guided import guided_command
 
-    args.json, args.cycles = False, 1
-    try:
-        bench = prepare(args, date.today())
-        check_request(bench, "coupling", "makes the connector")
-        if args.mistake and not bench.stand.built_in:
-            raise BadRequest("--mistake is for the built-in stand")
-        if not (bench.stand.built_in or args.yes or confirmed(bench.question())):
-            print("not confirmed: nothing was moved", file=sys.stderr)
-            return STOPPED
-        return _couple(bench)
-    except BadRequest as problem:
-        print(problem, file=sys.stderr)
-        return WRONG_INPUT
-    except (LinkFault, OSError) as fault:
-        print(f"stand '{args.stand}' cannot be reached: {fault}", file=sys.stderr)
-        return UNREACHABLE
+    return guided_command(args, "coupling", "makes the connector", _couple)
 
 
 def _couple(bench: "Bench") -> int:
     from rig.analysis.coupling import Way
-    from rig.cli.guided import opener, run_guided
+    from rig.cli.bench import BadRequest
+    from rig.cli.guided import came_to_an_end, opener, run_guided
     from rig.procedure.couple import Couple
     from rig.record.atomic import save_text
     from rig.record.reader import sensors_of
@@ -77,6 +59,8 @@ def _couple(bench: "Bench") -> int:
     from rig.stand.limits import limits_for_coupling
 
     args = bench.args
+    if args.mistake and not bench.stand.built_in:
+        raise BadRequest("--mistake is for the built-in stand")
     guided = Couple(
         profile=bench.profile,
         sensors=sensors_of(bench.stand),
@@ -89,7 +73,9 @@ def _couple(bench: "Bench") -> int:
     way = best if args.way is None else Way(args.way)
     guided = replace(guided, way=way)
     print(f"Recommended: {best.value}, for {why}." + ("" if way is best else f" Done by {way.value}."))
-    machine = _machine(bench) if bench.stand.built_in else None
+    machine = in_the_yoke(bench) if bench.stand.built_in else None
+    if machine is not None:
+        machine.uncouple()
     done = run_guided(
         bench,
         NAME,
@@ -101,10 +87,7 @@ def _couple(bench: "Bench") -> int:
         simulated_person=args.simulated_person,
     )
     coupling: Coupling | None = done.ended.value
-    if coupling is None or done.ended.trips:
-        for trip in done.ended.trips:
-            print(f"Stopped: {trip.text}", file=sys.stderr)
-        print(f"STOPPED  the coupling was not proven\nRecord: {done.folder}")
+    if not came_to_an_end(done, "the coupling was not proven") or coupling is None:
         return STOPPED
     kept = json.dumps(coupling_record(coupling), indent=2, ensure_ascii=False)
     save_text(done.folder / COUPLING_FILE, kept + "\n")
@@ -113,16 +96,14 @@ def _couple(bench: "Bench") -> int:
     return 0 if coupling.right else FAIL
 
 
-def _machine(bench: "Bench") -> "SimulatedStand":
-    """The built-in stand with a valve that is not coupled; its transmitter is clamped to the yoke."""
+def in_the_yoke(bench: "Bench") -> "SimulatedStand":
+    """The built-in stand with a transmitter that sees the actuator stem down to its own lower stop."""
     from rig.cli.session import demo_actuator
     from simulator import Installation, SimulatedStand
 
     actuator = demo_actuator(bench.profile)
     yoke = Installation(position_zero_m=actuator.slack_m + BELOW_M)
-    machine = SimulatedStand(bench.stand, actuator, installation=yoke)
-    machine.uncouple()
-    return machine
+    return SimulatedStand(bench.stand, actuator, installation=yoke)
 
 
 def _hands(

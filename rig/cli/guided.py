@@ -1,15 +1,19 @@
 """Running a guided procedure: the stand, the person, the screen and the record brought together."""
 
+import argparse
+import sys
 from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from rich.console import Console
 
-from rig.cli.bench import AIR_LEFT, STOP_KINDS, BadRequest, Bench, stop_words
+from rig.cli.bench import AIR_LEFT, STOP_KINDS, BadRequest, Bench, prepare, stop_words
+from rig.cli.confirm import confirmed
+from rig.cli.exits import STOPPED, UNREACHABLE, WRONG_INPUT
 from rig.cli.interrupts import Interrupts
 from rig.cli.keys import Keys, at_keyboard
 from rig.cli.people import AtTheKeyboard, Simulated, WithHands
@@ -21,6 +25,7 @@ from rig.record.run_info import run_info
 from rig.record.writer import RecordWriter, new_record_folder
 from rig.report.guided_screen import GuidedScreen, choose_guided_screen
 from rig.stand.file import stand_text
+from rig.stand.link import LinkFault
 from rig.stand.notice import REFUSED, TRIP, Notice
 from rig.stand.run import Ended
 from rig.stand.sample import Sample
@@ -43,6 +48,36 @@ class GuidedRun(Generic[T]):
 def somebody_answers(simulated_person: bool) -> bool:
     """Whether prompts can be answered at all."""
     return simulated_person or at_keyboard()
+
+
+def guided_command(
+    args: argparse.Namespace, doing: str, person_does: str, work: Callable[[Bench], int]
+) -> int:
+    """Prepare, ask, do `work`; the exit code. `args` lacks what only a check has."""
+    args.json, args.cycles = False, getattr(args, "cycles", 1)
+    try:
+        bench = prepare(args, date.today())
+        check_request(bench, doing, person_does)
+        if not (bench.stand.built_in or args.yes or confirmed(bench.question())):
+            print("not confirmed: nothing was moved", file=sys.stderr)
+            return STOPPED
+        return work(bench)
+    except BadRequest as problem:
+        print(problem, file=sys.stderr)
+        return WRONG_INPUT
+    except (LinkFault, OSError) as fault:
+        print(f"stand '{args.stand}' cannot be reached: {fault}", file=sys.stderr)
+        return UNREACHABLE
+
+
+def came_to_an_end(done: "GuidedRun[Any]", otherwise: str) -> bool:
+    """Whether the procedure came to its own end; where not, its trips are told, and what that means."""
+    if done.ended.value is not None and not done.ended.trips:
+        return True
+    for trip in done.ended.trips:
+        print(f"Stopped: {trip.text}", file=sys.stderr)
+    print(f"STOPPED  {otherwise}\nRecord: {done.folder}")
+    return False
 
 
 def check_request(bench: Bench, doing: str, person_does: str) -> None:

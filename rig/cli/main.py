@@ -7,7 +7,19 @@ from collections.abc import Sequence
 from rig import __version__
 from rig.cli.exits import STOPPED, WRONG_INPUT
 
-COMMANDS = ("check", "couple", "spring", "profile", "forces", "stand", "vent", "sheet", "redo", "simulate")
+COMMANDS = (
+    "check",
+    "couple",
+    "uncouple",
+    "spring",
+    "profile",
+    "forces",
+    "stand",
+    "vent",
+    "sheet",
+    "redo",
+    "simulate",
+)
 
 
 def parser() -> argparse.ArgumentParser:

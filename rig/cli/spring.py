@@ -2,11 +2,10 @@
 
 import argparse
 import json
-import sys
-from datetime import date, datetime
+from datetime import datetime
 from typing import TYPE_CHECKING
 
-from rig.cli.exits import FAIL, STOPPED, UNREACHABLE, WRONG_INPUT
+from rig.cli.exits import FAIL, STOPPED
 from rig.cli.options import add_guided
 
 if TYPE_CHECKING:
@@ -32,30 +31,14 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from rig.cli.bench import BadRequest, prepare
-    from rig.cli.confirm import confirmed
-    from rig.cli.guided import check_request
-    from rig.stand.link import LinkFault
+    from rig.cli.guided import guided_command
 
-    args.json = False
-    try:
-        bench = prepare(args, date.today())
-        check_request(bench, "setting the spring", "turns the adjuster")
-        if not (bench.stand.built_in or args.yes or confirmed(bench.question())):
-            print("not confirmed: nothing was moved", file=sys.stderr)
-            return STOPPED
-        return _set_and_check(bench)
-    except BadRequest as problem:
-        print(problem, file=sys.stderr)
-        return WRONG_INPUT
-    except (LinkFault, OSError) as fault:
-        print(f"stand '{args.stand}' cannot be reached: {fault}", file=sys.stderr)
-        return UNREACHABLE
+    return guided_command(args, "setting the spring", "turns the adjuster", _set_and_check)
 
 
 def _set_and_check(bench: "Bench") -> int:
     from rig.cli.bench import run_bench
-    from rig.cli.guided import opener, run_guided
+    from rig.cli.guided import came_to_an_end, opener, run_guided
     from rig.procedure.set_spring import SetSpring
     from rig.record.atomic import save_text
     from rig.record.reader import sensors_of
@@ -81,10 +64,7 @@ def _set_and_check(bench: "Bench") -> int:
         simulated_person=args.simulated_person,
     )
     setting: SpringSetting | None = done.ended.value
-    if setting is None or done.ended.trips:
-        for trip in done.ended.trips:
-            print(f"Stopped: {trip.text}", file=sys.stderr)
-        print(f"STOPPED  the spring was not set\nRecord: {done.folder}")
+    if not came_to_an_end(done, "the spring was not set") or setting is None:
         return STOPPED
     kept = setting_record(setting)
     save_text(done.folder / SETTING_FILE, json.dumps(kept, indent=2, ensure_ascii=False) + "\n")

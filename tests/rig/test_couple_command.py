@@ -109,3 +109,16 @@ def test_a_wrong_key_under_hands_in_is_told() -> None:
     text = stand_text("bench-tcp").replace("mechanical_stop: no", "mechanical_stopp: no")
     with pytest.raises(FileProblems, match="mechanical_stopp"):
         load_stand_text(text, "bench.yaml")
+
+
+def test_it_is_taken_apart_with_the_plug_off_its_seat(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["uncouple", *ALONE, "--records", str(tmp_path)]) == 0
+    assert "APART  Brine let-down valve" in capsys.readouterr().out
+    (record,) = tmp_path.iterdir()
+    kept = json.loads((record / "apart.json").read_text())
+    assert kept["undone"]
+    assert kept["lifted_m"] == pytest.approx(INCH / 16, abs=0.02 * INCH)
+    assert kept["dropped_m"] == pytest.approx(0.24 * INCH, abs=0.02 * INCH)
+    assert "no load is stored between stem and seat" in (record / "events.csv").read_text()
