@@ -64,6 +64,8 @@ class SimulatedStand:
         self._fresh = False
         if self.installation.watchdog_prearmed:
             self._prearm()
+        if self.faults.any:  # what is wrong from the start is wrong in the first reading, too
+            self.condition = self.faults.look(self, 0.0)
         self._see()
 
     # -- time --------------------------------------------------------------------------------------

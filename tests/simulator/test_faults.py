@@ -209,6 +209,14 @@ def test_a_fault_at_random_starts_as_often_as_its_chance_says() -> None:
     assert 1.2 < sum(starts) / len(starts) < 3.2  # mean 2 s, sd of the mean 0.32
 
 
+def test_what_is_wrong_from_the_start_is_wrong_in_the_first_reading() -> None:
+    s = SimulatedStand(STAND, VALVE, faults=[Fault("sensor upside down", where=STEM)], errors={"": PERFECT})
+    first = s.read(1, Table.INPUT, 1, 1)
+    s.advance(0.5)
+    assert first == s.read(1, Table.INPUT, 1, 1)
+    assert STAND.stem_position.scale.to_si(first[0]) == pytest.approx(2 * INCH, abs=1e-4)
+
+
 def test_an_unknown_fault_is_told_with_those_that_there_are() -> None:
     with pytest.raises(ValueError, match=r"no such fault: gremlins; there are .*stem jams"):
         SimulatedStand(STAND, VALVE, faults=[Fault("gremlins")])
