@@ -66,7 +66,7 @@ def _couple(bench: "Bench") -> int:
         sensors=sensors_of(bench.stand),
         highest_pa=bench.highest_pa,
         units=bench.units,
-        missing=missing_against_movement(bench.stand),
+        missing=tuple(lacking for lacking, _ in missing_against_movement(bench.stand)),
         isolating_valve=bench.stand.hands_in.isolating_valve,
     )
     best, why = guided.recommended()
@@ -92,6 +92,7 @@ def _couple(bench: "Bench") -> int:
     kept = json.dumps(coupling_record(coupling), indent=2, ensure_ascii=False)
     save_text(done.folder / COUPLING_FILE, kept + "\n")
     print("\n".join(coupling_lines(coupling)))
+    print("Next: stemrig spring" if coupling.right else "The way apart: stemrig uncouple")
     print(f"{'COUPLED' if coupling.right else 'NOT COUPLED'}  {bench.profile.title}\nRecord: {done.folder}")
     return 0 if coupling.right else FAIL
 

@@ -15,18 +15,15 @@ from safety.state import PersonEvent
 YES, NO = "y", "n"
 HANDS, DONE, CANNOT = "h", "d", "n"
 
-NOT_A_BLOCK = (
-    "Software does not replace a mechanical block: your site's rules, its lockout and its licensed practice "
-    "come first."
-)
+NOT_A_BLOCK = "Software is no mechanical block: your site's rules, lockout and licensed practice come first."
 STORED = (
     "The connector may store the load of the spring. Nothing is undone here: where it is connected, take it "
     "apart by the procedure for that."
 )
 PINCH = "Pinch points: the stem moves next. Hands out of the yoke before you press the key."
 SPRING_CLOSES = (
-    "If the air is lost the spring moves the stem at once. Keep fingers out of the gap between the stems; "
-    "eye protection on."
+    "If the air is lost the spring moves the stem at once: fingers out of the gap between the stems, eye "
+    "protection on."
 )
 NO_AIR = (
     "No air holds the stem: its spring presses it on its open stop. What is lifted falls when the prop "
@@ -90,6 +87,12 @@ class CoupleWords:
         doubt = self.units.text(dimension, 2.0 * found.standard_uncertainty, digits=2)
         return f"{self.units.text(dimension, found.value)} ± {doubt}"
 
+    def lacking(self, hold: Demand) -> str:
+        """What the stand lacks against movement, where air holds the stem."""
+        if hold.vent or not self.missing:
+            return ""
+        return f" This stand has {' and '.join(self.missing)} of its own: set one before your hands go in."
+
     # -- prompts -------------------------------------------------------------------------------------
 
     def ready(self) -> Prompt:
@@ -129,7 +132,6 @@ class CoupleWords:
         )
 
     def hands_in(self, hold: Demand, large: Large) -> Prompt:
-        lacking = "".join(f" {text}" for text in self.missing)
         return Prompt(
             title="Hands in the mechanism",
             text="The stem stands where the connector is to be made. Set the block or the stop, shut the "
@@ -141,7 +143,7 @@ class CoupleWords:
             hold=hold,
             large=large,
             watch="The stem must stand still, the reading in its tolerance.",
-            caution=f"{NO_AIR if hold.vent else SPRING_CLOSES} {NOT_A_BLOCK}{'' if hold.vent else lacking}",
+            caution=f"{NO_AIR if hold.vent else SPRING_CLOSES} {NOT_A_BLOCK}{self.lacking(hold)}",
             meanwhile=VENTED if hold.vent else FROZEN,
         )
 

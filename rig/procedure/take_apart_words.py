@@ -49,7 +49,6 @@ class TakeApartWords(CoupleWords):
         )
 
     def hands_in_to_undo(self, hold: Demand, large: Large) -> Prompt:
-        lacking = "" if hold.vent else "".join(f" {text}" for text in self.missing)
         return Prompt(
             title="Hands in the mechanism",
             text="The plug is off its seat and the connector carries no load of spring or seat. Set the "
@@ -63,7 +62,7 @@ class TakeApartWords(CoupleWords):
             hold=hold,
             large=large,
             watch="The stem must stand still, the reading in its tolerance.",
-            caution=f"{NO_AIR if hold.vent else SPRING_CLOSES} {NOT_A_BLOCK}{lacking}",
+            caution=f"{NO_AIR if hold.vent else SPRING_CLOSES} {NOT_A_BLOCK}{self.lacking(hold)}",
             meanwhile=VENTED if hold.vent else FROZEN,
         )
 

@@ -1,5 +1,6 @@
 """What is on the screen during a guided procedure: what to do, the reading large, the caution, the keys."""
 
+from dataclasses import replace
 from math import isfinite
 from textwrap import wrap
 
@@ -15,6 +16,7 @@ from safety.state import Mode
 
 HANDS_IN = " HANDS IN THE MECHANISM: outputs frozen, nothing may move "
 ALARM = " ALARM: HANDS OUT "
+LOOK_BACK = 3  # lines at the bottom that tell what was before
 PAUSED = " PAUSED: the output stays where it is "
 
 
@@ -36,9 +38,13 @@ class GuidedBoard:
         elif showing.prompt is None:
             middle, bottom = self._at_work(showing, travel_m, inner), _keys(showing)
         else:
-            middle, bottom = self._prompt(showing, showing.prompt, inner), _keys(showing)
+            middle, bottom = [], _keys(showing)
         bottom = [Text(""), *self._last_told(inner), self._status(showing, travel_m), *bottom]
         room = max(0, height - 1 - len(top) - len(bottom))
+        if showing is not None and showing.prompt is not None:
+            middle = self._fitting(showing, showing.prompt, inner, room)
+            if len(middle) > room:  # better no look back than no caution
+                bottom, room = bottom[LOOK_BACK:], room + LOOK_BACK
         lines = [*top, *middle[:room], *[Text("")] * (room - len(middle)), *bottom]
         for line in lines:
             line.truncate(inner, overflow="ellipsis")
@@ -46,21 +52,41 @@ class GuidedBoard:
 
     # -- the middle ----------------------------------------------------------------------------------
 
-    def _prompt(self, showing: Showing, prompt: Prompt, width: int) -> list[Text]:
-        lines = _wrapped(prompt.text, width, "bold")
-        if prompt.large is not None:
-            lines += [Text(""), *self._large(prompt.large)]
-        lines.append(Text(""))
-        for name, text, style in (
-            ("caution", prompt.caution, "yellow"),
-            ("watch", prompt.watch, "italic"),
-            ("meanwhile", prompt.meanwhile, "dim"),
+    def _fitting(self, showing: Showing, prompt: Prompt, width: int, room: int) -> list[Text]:
+        """As much of a prompt as there is room for. What to do, the caution and what is refused are always
+        there: before them go what happens meanwhile, what to watch, the lines that look back, and last the
+        size of the figures."""
+        lines: list[Text] = []
+        for meanwhile, watch, figures, more in (
+            (True, True, True, 0),
+            (False, True, True, 0),
+            (False, False, True, LOOK_BACK),
+            (False, True, False, LOOK_BACK),
+            (False, False, False, LOOK_BACK),
         ):
-            lines += _labelled(name, text, width, style)
+            less = replace(
+                prompt,
+                meanwhile=prompt.meanwhile if meanwhile else "",
+                watch=prompt.watch if watch else "",
+            )
+            lines = self._prompt(showing, less, width, figures)
+            if len(lines) <= room + more:
+                break
+        return lines
+
+    def _prompt(self, showing: Showing, prompt: Prompt, width: int, figures: bool) -> list[Text]:
+        lines = _wrapped(prompt.text, width, "bold")
+        gap = [Text("")] if figures else []
+        if prompt.large is not None:
+            lines += [*gap, *self._large(prompt.large, figures)]
+        lines += gap
+        lines += _labelled("caution", prompt.caution, width, "yellow")
         for reason in showing.refusals:
             lines += _labelled("not yet", reason, width, "bold yellow")
         if showing.overdue:
             lines += _labelled("waiting", "No answer for a long time. Is somebody there?", width, "bold red")
+        lines += _labelled("watch", prompt.watch, width, "italic")
+        lines += _labelled("meanwhile", prompt.meanwhile, width, "dim")
         return lines
 
     def _at_work(self, showing: Showing, travel_m: float | None, width: int) -> list[Text]:
@@ -73,12 +99,14 @@ class GuidedBoard:
             lines.append(Text(f"{'progress':<11}{bar(demand.progress, width - 11 - len(left))}{left}"))
         return lines
 
-    def _large(self, reading: Large) -> list[Text]:
+    def _large(self, reading: Large, figures: bool = True) -> list[Text]:
+        """In large figures, or in one line where there is no room for them."""
         if reading.value is None or not isfinite(reading.value):
             return [Text(f"{reading.name}: not known", "bold")]
         style = {None: "bold", True: "bold green", False: "bold yellow"}[reading.within]
-        lines = [Text(f"  {line}", style) for line in large(self._text(reading, reading.value))]
-        name = reading.name
+        shown = self._text(reading, reading.value)
+        lines = [Text(f"  {line}", style) for line in large(shown)] if figures else []
+        name = reading.name if figures else f"{shown.strip()}: {reading.name}"
         if reading.target is not None:
             name += f", wanted {self._text(reading, reading.target)}"
         if reading.tolerance is not None:

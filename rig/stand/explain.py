@@ -145,25 +145,23 @@ def _not_fitted(stand: Stand) -> Iterator[Row]:
         for channel in (stand.demand_output, stand.supply_valve, stand.vent_valve)
         if channel is not None
     }
-    for words in missing_against_movement(stand):
-        yield "For hands in", words
+    for lacking, follows in missing_against_movement(stand):
+        yield "For hands in", f"{lacking}: {follows}"
     for name in sorted(output_modules):
         if stand.modules[name].watchdog is None:
             yield "Watchdog", f"{name} keeps its last outputs when the program or the cable dies"
 
 
-def missing_against_movement(stand: Stand) -> tuple[str, ...]:
+def missing_against_movement(stand: Stand) -> tuple[Row, ...]:
     """What the stand should have before hands go into the mechanism, and what follows without it."""
     has = stand.hands_in
-    texts = []
+    rows = []
     if not has.isolating_valve:
-        texts.append(
-            "no isolating valve at the casing: when link, I/P or supply fail the casing empties and the "
-            "spring moves the stem"
-        )
+        follows = "when link, I/P or supply fail the casing empties and the spring moves the stem"
+        rows.append(("no isolating valve at the casing", follows))
     if not (has.mechanical_stop or has.block):
-        texts.append("no mechanical stop or block: nothing but air holds the stem, set one of your own")
-    return tuple(texts)
+        rows.append(("no mechanical stop or block", "nothing but air holds the stem, set one of your own"))
+    return tuple(rows)
 
 
 def attention(stand: Stand, today: date) -> Iterator[str]:

@@ -25,6 +25,7 @@ from rig.stand.sample import Sample
 from safety.state import Mode
 from simulator import Fault, Installation
 from simulator.truth import truth
+from tests.campaign import couple as campaign
 from tests.rig.coupling_bench import INCH, PSI, Hands, actuator, couple_on, profile
 from tests.rig.guided_bench import Line, Ride, Script, guided_limits, machine_for, ride
 from tests.rig.stands import stand
@@ -193,6 +194,22 @@ def test_under_the_guard_with_hands_in_as_its_own_mode() -> None:
     inside = [s.prompt for s in done.script.shown if s.prompt and s.prompt.hands_in]
     assert [p.title for p in inside] == ["Make the connector", "Lock the jam nuts", "Shift the travel scale"]
     assert all("spring moves the stem" in p.caution for p in inside)
+
+
+def test_short_campaign() -> None:
+    """The long form: python -m tests.campaign.couple 0 350."""
+    done = [campaign.run(campaign.draw(seed)) for seed in range(10)]
+    text = campaign.told(done)
+    assert not [d for d in done if d.accepted and not d.truly_right], text
+    assert sum(d.named for d in done) >= 9, text
+    assert len({d.job.mistake for d in done}) >= 4, text
+
+
+def test_the_campaign_can_fail() -> None:
+    """A judge that says `right` to everything is caught by the truth."""
+    done = campaign.run(campaign.draw(next(s for s in range(50) if campaign.draw(s).mistake == "short")))
+    assert done.named
+    assert not done.truly_right
 
 
 # -- the judgement alone -----------------------------------------------------------------------------

@@ -58,6 +58,21 @@ def test_text_reading_caution_and_every_key_are_on_it() -> None:
         assert part in text
 
 
+@pytest.mark.parametrize(("width", "height"), [(60, 20), (80, 24)])
+def test_a_long_caution_is_never_cut_away(width: int, height: int) -> None:
+    caution = "The spring closes when the air is lost. " * 6 + "Set a block."
+    asked = replace(showing().prompt, text="Make the connector. " * 5, caution=caution, watch="Look. " * 30)  # type: ignore[type-var]
+    text = drawn(showing(prompt=asked, refusals=("the stem still moves",)), width, height)
+    for part in ("Set a block.", "the stem still moves", "casing pressure", "[d] Done."):
+        assert part in text
+    assert len(text.splitlines()) <= height - 1
+
+
+def test_figures_stay_large_before_the_lines_that_look_back() -> None:
+    asked = replace(showing().prompt, caution="Fingers out of the gap. " * 15, watch="Look. " * 30)  # type: ignore[type-var]
+    assert "██" in drawn(showing(prompt=asked))
+
+
 def test_a_reading_that_is_not_known_is_no_number() -> None:
     asked = prompt(large=Large("travel", Dimension.LENGTH, None))
     assert "travel: not known" in drawn(showing(prompt=asked))
