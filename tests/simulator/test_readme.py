@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from simulator import SimulatedStand
+from simulator import Fault, SimulatedStand, Trigger
+from simulator.bay import PSI, full_stand
 from simulator.faults.kinds import KINDS
 from simulator.mock import MockStand
+from simulator.scenario import read
 
 if TYPE_CHECKING:
     from simulator.fixtures import OnRtu, OnTcp
@@ -45,6 +47,15 @@ def test_the_example_can_fail(tmp_path: Path) -> None:
 
 def test_the_example_is_about_ten_lines() -> None:
     assert len([line for line in example().splitlines() if line.strip()]) <= 11
+
+
+def test_the_scenario_in_it_is_read_and_runs() -> None:
+    found = re.search(r"```yaml\n(.*?)```", README, re.DOTALL)
+    assert found
+    scenario = read(found[1], "mine")
+    assert scenario.faults == (Fault("hose off", start=Trigger(stroke=2)),)
+    assert scenario.truth().hysteresis / PSI == pytest.approx(2 * 2.5 * 0.03 * 22)
+    scenario.make(full_stand()).advance(0.5)
 
 
 def rows() -> dict[str, list[str]]:
