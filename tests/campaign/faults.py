@@ -10,12 +10,14 @@ from collections import Counter
 from collections.abc import Iterable
 from pathlib import Path
 
+from rig.stand.run import How
 from tests.campaign.fault_bench import Score, ride
 from tests.campaign.fault_kinds import KINDS, PSI, Kind
 
 HEAD = (
-    "| fault | runs | worst over the cap, psi | scans to the vent command: worst (stated) | ends | wrong |\n"
-    "| --- | --- | --- | --- | --- | --- |"
+    "| fault | runs | worst over the cap, psi | scans to the vent command: worst (stated) "
+    "| called vented at, psi: worst | ends | wrong |\n"
+    "| --- | --- | --- | --- | --- | --- | --- |"
 )
 
 
@@ -30,15 +32,17 @@ def campaign(kinds: Iterable[Kind], seeds: Iterable[int]) -> list[Score]:
 
 
 def row(scores: list[Score]) -> str:
-    """One kind's line of the table."""
+    """One kind's line of the table; a vent command that only the procedure's end brought is no answer."""
     over = max(score.over_cap_pa for score in scores) / PSI
-    scans = [score.vent_scans for score in scores if score.vent_scans is not None]
+    answered = [score for score in scores if score.end != How.FINISHED]
+    scans = [score.vent_scans for score in answered if score.vent_scans is not None]
+    gone = max(score.called_gone_pa for score in scores) / PSI
     stated = [score.bound_scans for score in scores if score.bound_scans is not None]
     waited = (str(max(scans)) if scans else "-") + (f" ({max(stated)})" if stated else "")
     ends = ", ".join(f"{end} {count}" for end, count in Counter(s.end for s in scores).most_common())
     wrong = sum(bool(score.wrong) for score in scores)
     name = scores[0].kind + (" *" if next(k for k in KINDS if k.name == scores[0].kind).beyond else "")
-    return f"| {name} | {len(scores)} | {over:+.2f} | {waited} | {ends} | {wrong or '-'} |"
+    return f"| {name} | {len(scores)} | {over:+.2f} | {waited} | {gone:.2f} | {ends} | {wrong or '-'} |"
 
 
 def table(scores: list[Score]) -> str:

@@ -11,7 +11,7 @@ from rig.stand.sample import Sample
 from simulator import Fault
 from tests.campaign.fault_bench import Bench, ride
 from tests.campaign.fault_kinds import AT_ONCE, KINDS, PSI, Kind, one
-from tests.campaign.faults import table
+from tests.campaign.faults import HEAD, table
 
 SEED = 1000  # not among those of the table in safety/README.md
 
@@ -75,3 +75,9 @@ def test_a_record_that_lacks_a_sample_is_found(tmp_path: Path, monkeypatch: pyte
     monkeypatch.setattr(RecordWriter, "sample", forgetful)
     score = ride(next(k for k in KINDS if k.name == "guard opened"), SEED, tmp_path)
     assert any("samples shown" in words for words in score.wrong)
+
+
+def test_the_published_table_has_every_kind_and_no_other() -> None:
+    readme = (Path(__file__).parents[2] / "safety" / "README.md").read_text(encoding="utf-8")
+    rows = readme.split(HEAD)[1].split("\n\n")[0].strip().splitlines()
+    assert [row.split("|")[1].strip(" *") for row in rows] == [kind.name for kind in KINDS]
