@@ -1,4 +1,4 @@
-"""Switches of the stand and its hard-wired stop circuit."""
+"""Switches and hand valves of the stand, and its hard-wired stop circuit."""
 
 from dataclasses import dataclass
 
@@ -9,6 +9,7 @@ class Switches:
 
     emergency_stop_healthy: bool = True
     guard_closed: bool = True
+    isolating_valve_open: bool = True  # by hand, between hose and casing
 
 
 @dataclass(frozen=True, slots=True)

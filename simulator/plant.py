@@ -57,6 +57,7 @@ class Inputs:
     supply_factor: float = 1.0  # 0 lost, 2 doubled
     pilot_override_pa: float | None = None  # I/P full on, full off or frozen
     hose_off: bool = False
+    isolated: bool = False  # a valve between hose and casing is shut
     exhaust_factor: float = 1.0  # 0: blocked
     leak_extra: float = 0.0  # conductance [m3/(s Pa)]
     friction_factor: float = 1.0
@@ -189,8 +190,8 @@ class Plant:
         """All of the loop's coefficients for the next `span_s`; `inputs` and the state decide."""
         i = inputs
         key = (
-            self.actuator, i.vent_open, i.hose_off, i.exhaust_factor, i.leak_extra, i.preload_extra_n,
-            i.spring_factor, i.debris_m, i.slip_m, self.room_k,
+            self.actuator, i.vent_open, i.hose_off, i.isolated, i.exhaust_factor, i.leak_extra,
+            i.preload_extra_n, i.spring_factor, i.debris_m, i.slip_m, self.room_k,
         )  # fmt: skip
         self._rescale_bristles(self._friction_factor(i))
         if key != self._key or key[0] is not self._key[0]:
@@ -222,13 +223,13 @@ class Plant:
         a, f, conv = self.actuator, self.actuator.friction, self.converter
         outlet = a.leak_conductance + inputs.leak_extra
         outlet += conv.vent_conductance if inputs.vent_open else 0.0
-        outlet += a.tubing_conductance if inputs.hose_off else 0.0
+        outlet += a.tubing_conductance if inputs.hose_off and not inputs.isolated else 0.0
         spring_n = (a.rest_force_n - a.weight_n - a.unbalance_n) * inputs.spring_factor
         return (
             conv.lag_s + tube_delay_s(conv.tubing_length_m, self.room_k),
             self.room_pa,
             self.room_k,
-            0.0 if inputs.hose_off else a.tubing_conductance * REFERENCE_DENSITY,
+            0.0 if inputs.hose_off or inputs.isolated else a.tubing_conductance * REFERENCE_DENSITY,
             a.tubing_critical_ratio,
             conv.fill_conductance * REFERENCE_DENSITY,
             conv.exhaust_conductance * inputs.exhaust_factor * REFERENCE_DENSITY,

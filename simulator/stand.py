@@ -194,6 +194,13 @@ class SimulatedStand:
         self.switches.guard_closed = True
         self._see()
 
+    def shut_isolating_valve(self) -> None:
+        """By hand: what is in the casing stays there, whatever I/P and hose do."""
+        self.switches.isolating_valve_open = False
+
+    def open_isolating_valve(self) -> None:
+        self.switches.isolating_valve_open = True
+
     def turn_adjuster(self, turns: float) -> None:
         """Turn the adjuster in (out: negative), as a person would; the truth follows."""
         self.change_actuator(self.actuator.turned(turns))
@@ -270,6 +277,7 @@ class SimulatedStand:
         i.demand_pa = drive.terminals.demand_pa
         i.supply_open, i.vent_open = drive.valves.supply_open, drive.valves.vent_open
         i.supply_factor, i.pilot_override_pa = c.supply_factor, c.pilot_override_pa
+        i.isolated = not self.switches.isolating_valve_open
         i.hose_off, i.exhaust_factor, i.leak_extra = c.hose_off, c.exhaust_factor, c.leak_extra
         i.friction_factor, i.spring_factor = c.friction_factor, c.spring_factor
         i.debris_m, i.slip_m = c.debris_m, c.slip_m

@@ -45,6 +45,7 @@ def _take_apart(bench: "Bench") -> int:
         sensors=sensors_of(bench.stand),
         highest_pa=bench.highest_pa,
         units=bench.units,
+        isolating_valve=bench.stand.hands_in.isolating_valve,
         missing=tuple(lacking for lacking, _ in missing_against_movement(bench.stand)),
     )
     machine = in_the_yoke(bench) if bench.stand.built_in else None

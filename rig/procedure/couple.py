@@ -8,7 +8,7 @@ nothing is corrected; then the air is let down slowly and the strokes that follo
 made, and name what went wrong.
 """
 
-from collections.abc import Generator
+from collections.abc import Generator, Sequence
 from dataclasses import dataclass, field, replace
 
 from rig.analysis.coupling import (
@@ -93,6 +93,7 @@ class Couple(Guided):
         self.strokes: FullStrokes | None = None
         self.proof: Proof | None = None
         self.held_m: float | None = None
+        self.held_pa: float | None = None  # demand, frozen
         self.mark_met: bool | None = None
         self.remarks: list[str] = []
         self._hold: Hold | None = None
@@ -248,7 +249,7 @@ class Couple(Guided):
         if not held.reached:
             self._too_early()
             raise Stop(self.words.not_held(held.why))
-        self._hold = hold
+        self._hold, self.held_pa = hold, held.pressure_pa
         hop = held.hop_m if held.hop_m > plan.tolerance_m else 0.0
         self.remember("height held [m]", held.travel_m, self.words.held(held.travel_m, hop))
         return None
@@ -268,17 +269,24 @@ class Couple(Guided):
         ]
         if self.way is Way.TOP_STOP:
             inside.insert(0, words.lift_plug(self.lift_m, demand, large))
-        for prompt in inside:
-            if (yield from self.prompt(prompt, self._watch)) == CANNOT:
-                return "hold the stem"
+        made = yield from self._with_hands_in(inside)
         if self.isolating_valve and hold is not None:
             yield from self.prompt(words.open_valve(demand, large), self._watch)
+        if not made:
+            return "hold the stem"
         self.held_m = self.stroke.travel_m if hold is None else hold.travel_m
         self.remember("height when connected [m]", self.held_m, self.words.connected(self.held_m))
         off = None if hold is None else hold.off()
         if off is not None:
             self._say(self.words.made_off_place(off))
         return None
+
+    def _with_hands_in(self, prompts: Sequence[Prompt]) -> Code[bool]:
+        """What is done with hands in, one after the other; False as soon as one cannot be done."""
+        for prompt in prompts:
+            if (yield from self.prompt(prompt, self._watch)) == CANNOT:
+                return False
+        return True
 
     def _let_down(self) -> Code[str | None]:
         """Slowly, then vented. An air-to-open stem that goes on falling had its plug off the seat."""

@@ -51,6 +51,7 @@ class TakeApart(Guided):
     highest_pa: float = field(kw_only=True)
     units: UnitSet = field(default=UNIT_SETS["psi"], kw_only=True)
     missing: tuple[str, ...] = field(default=(), kw_only=True)
+    isolating_valve: bool = field(default=False, kw_only=True)
 
     def __post_init__(self) -> None:
         self.stroke = Stroke(self.profile.rated_travel_m)
@@ -159,7 +160,10 @@ class TakeApart(Guided):
         large = self._place()
         if (yield from self.prompt(self.words.hands_in_to_undo(demand, large), self._watch)) == NO:
             raise Stop(NOT_UNDONE)
-        if (yield from self.prompt(self.words.undo(demand, large), self._watch)) == CANNOT:
+        key = yield from self.prompt(self.words.undo(demand, large), self._watch)
+        if self.isolating_valve and self._hold is not None:
+            yield from self.prompt(self.words.open_valve(demand, large), self._watch)
+        if key == CANNOT:
             raise Stop(NOT_UNDONE)
         self.undone = True
         return None
