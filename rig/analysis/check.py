@@ -15,12 +15,16 @@ from rig.analysis.quantities import Quantities, pool
 from rig.analysis.result import QUANTITIES, CheckResult, Estimate, Quantity
 from rig.analysis.samples import Samples, Sensors
 from rig.analysis.strokes import Strokes, find_strokes
-from rig.profile.model import Profile
+from rig.profile.model import Action, Profile
 from rig.units import UNIT_SETS, UnitSet
 
 CORNERS = ("sliding_intercept", "full_travel", "return_start", "reseat")
 ALIGN_ANEW_S = 0.03  # a lag that wrong bends the corners: align again
 CONDITIONING_Z = 5.0  # a first cycle this far from the others is running-in, not scatter
+ON_ITS_SEAT = (
+    "Seat load holds if the plug carries the spring: a stroke of the coupled valve cannot see slack left in. "
+    "With no air the stem must stand above the actuator's own lower stop; stemrig couple proves it."
+)
 
 
 def analyse(
@@ -50,6 +54,8 @@ def analyse(
     if _differs(findings, measured):
         notes.append("The first cycle differs from the others (running-in): it is left out.")
         measured = measure(findings[1:], profile, sensors, strokes, sticking)
+    if profile.action is Action.AIR_TO_OPEN and profile.needed_seat_load_n is not None:
+        notes.append(ON_ITS_SEAT)
     if sensors.pressure_is_inferred:
         notes.append(
             "There is no transmitter for casing pressure: pressures come from the calibration of the I/P and "
