@@ -31,6 +31,7 @@ def propose_one(
         print(f"{folder}: {problem}", file=sys.stderr)
         return WRONG_INPUT
     _tell_problems(text)
+    _tell_left_out(text, folder)
     if output is None:
         print(text, end="")
     else:
@@ -64,6 +65,23 @@ def _proposed(folder: Path, area: str, model: str | None, units_name: str) -> st
     result = result_of(replace(record, profile=profile))
     name = model or record.profile.model
     return Proposal(profile, result, UNIT_SETS[units_name], name, record.record_id).text()
+
+
+def _tell_left_out(text: str, folder: Path) -> None:
+    """What the record's own profile says beside: a stroke does not measure it, so it is not proposed."""
+    left_out = sorted(_keys((folder / "profile.yaml").read_text(encoding="utf-8")) - _keys(text))
+    if left_out:
+        print(f"left out, write it in where it holds for this valve: {', '.join(left_out)}", file=sys.stderr)
+
+
+def _keys(text: str) -> set[str]:
+    """'supply', 'trim.plug': every key of a profile."""
+    import yaml
+
+    found = set()
+    for key, value in yaml.safe_load(text).items():
+        found |= {f"{key}.{inner}" for inner in value} if isinstance(value, dict) else {str(key)}
+    return found
 
 
 def _tell_problems(text: str) -> None:

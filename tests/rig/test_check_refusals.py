@@ -251,3 +251,14 @@ def test_a_wrong_span_gets_no_turns() -> None:
     advice = analyse(record(wrong, Rig()), profile_for(IdealValve()), SENSORS).advice
     assert any("No turning of the adjuster mends that" in line for line in advice)
     assert not any("turns" in line for line in advice)
+
+
+def test_what_a_proposed_profile_leaves_out_is_told(tmp_path: Path, capsys: Told) -> None:
+    check(tmp_path, "--instant", "--json", "--cycles", "1")
+    folder = json.loads(capsys.readouterr().out)["record"]
+    assert main(["profile", "from", folder, "--area", "105 in2"]) == 0
+    told = capsys.readouterr()
+    left_out = next(line for line in told.err.splitlines() if line.startswith("left out"))
+    for key in ("process.upstream", "trim.plug", "supply_margin"):
+        assert key in left_out
+        assert f"{key.rpartition('.')[2]}:" not in told.out
