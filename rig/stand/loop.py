@@ -43,7 +43,7 @@ class ScanLoop:
         before = self.state
         self.state, command = step(self._limits, before, reading, demand, event)
         self._outputs.renew(self._scanner.returned)
-        if self._safe_outputs_astray(before, reading):
+        if self._is_astray(before.command, reading):
             self._outputs.say_again()
         written = self._write(command, reading.time_s)
         self._tell(before, reading.time_s)
@@ -70,15 +70,16 @@ class ScanLoop:
         """What happened since the last call."""
         return self._teller.take()
 
-    def _safe_outputs_astray(self, before: GuardState, reading: Reading) -> bool:
-        """Safe outputs read back otherwise: somebody else may be writing, so they are said again."""
-        if before.command != SAFE_COMMAND:
-            return False
+    def _is_astray(self, command: Command, reading: Reading) -> bool:
+        """The stand reads back less safe than it was told: somebody else may be writing.
+
+        It is told again at once; that it does not stay so is the guard's to see.
+        """
         supply, vent, output = reading.supply_valve_open, reading.vent_valve_open, reading.output
         return (
-            (believable(supply) and supply.closed)
-            or (believable(vent) and not vent.closed)
-            or (believable(output) and output.value > self._limits.readback_pa.value)
+            (believable(supply) and supply.closed and not command.supply_open)
+            or (believable(vent) and not vent.closed and command.vent_open)
+            or (believable(output) and output.value > command.output_pa + self._limits.readback_pa.value)
         )
 
     def _wait_for_slot(self) -> float:

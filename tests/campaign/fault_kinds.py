@@ -232,7 +232,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("procedure demands no number", mad_demand(nan, nan), NO_DEMAND),
     Kind("procedure demands too much", mad_demand(1e9, 1e9), NO_DEMAND),
     Kind("procedure demands a leap", mad_demand(20 * PSI, 1e9)),
-    Kind("second program writes once", foreign_write(0)),
+    Kind("second program writes once", foreign_write(0), beyond=True),
     Kind("second program keeps writing", foreign_write(5), beyond=True),
     Kind("emergency stop pressed", press_stop, AT_ONCE),
     Kind("guard opened", open_guard, AT_ONCE),

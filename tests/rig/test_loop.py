@@ -209,3 +209,16 @@ def test_safe_outputs_that_read_back_otherwise_are_written_again_though_nothing_
     mock.put(1, Table.DISCRETE, 2, 0)
     loop.step()
     assert len(mock.written) == said + 3
+
+
+def test_an_output_that_reads_back_higher_than_told_is_told_again_though_it_did_not_change() -> None:
+    mock = healthy_mock()
+    loop = loop_on(with_module(stand(), watchdog=None), mock)
+    armed(loop)
+    for serial in range(1, 12):  # as far as the mock's unmoved read-back is still near enough
+        loop.step(Demand(0.3 * PSI, 6 * PSI, "hold", serial=serial))
+    assert loop.state.command.output_pa == pytest.approx(0.3 * PSI)
+    said = len(mock.written)
+    mock.put(1, Table.INPUT, 3, 20000)  # full scale: another program has written
+    loop.step(Demand(0.3 * PSI, 6 * PSI, "hold", serial=12))
+    assert (1, Table.HOLDING, 0, (4080,)) in mock.written[said:]
