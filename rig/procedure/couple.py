@@ -10,6 +10,7 @@ made, and name what went wrong.
 
 from collections.abc import Generator, Sequence
 from dataclasses import dataclass, field, replace
+from math import sqrt
 
 from rig.analysis.coupling import (
     LEAST_SLACK_M,
@@ -193,7 +194,7 @@ class Couple(Guided):
         self.stroke.rest_m = None
         strokes = Strokes(self.alone_profile(), self.sensors, self.stroke, self.highest_pa)
         seen = yield from self.machine(strokes.run())
-        stroke_m = seen.estimate("travel")
+        stroke_m = seen.estimate("travel") or self._by_its_ends(seen)
         if stroke_m is None or self.stroke.rest_m is None:
             raise Stop(self.words.not_read(seen.why("travel") or "the stem position was not live at rest"))
         self.alone_strokes = seen
@@ -342,6 +343,15 @@ class Couple(Guided):
         if self.stroke.share < STAYS_SHARE:
             self.proof = Proof(Verdict.TOO_EARLY)
             raise Stop(self.words.wrong(Verdict.TOO_EARLY))
+
+    def _by_its_ends(self, seen: FullStrokes) -> Estimate | None:
+        """The stroke of an actuator that lifts at hardly any pressure, by where it stood at both ends: its
+        upper end was seen, its lower one only as the place where it rests."""
+        if seen.estimate("full_travel") is None or not seen.tops or not seen.rests:
+            return None
+        self._say(self.words.weak_alone())
+        doubt = sqrt(2.0 / 3.0) * self.sensors.position_accuracy_m
+        return Estimate(seen.tops[0] - seen.rests[0], doubt)
 
     def hold_plan(self) -> HoldPlan:
         alone, area = self.alone, self.profile.area_m2

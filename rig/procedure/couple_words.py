@@ -245,6 +245,14 @@ class CoupleWords:
             f"{self.length(slack_m)} more than rated travel."
         )
 
+    def weak_alone(self) -> str:
+        return (
+            "Alone, the actuator leaves its lower stop at hardly any pressure: its stroke is taken by "
+            "where it "
+            "stood at both ends. See that it rests on its stop without air; where it does not, its spring is "
+            "loose there and the slack too large for it."
+        )
+
     def other_stroke(self, measured_m: float, told_m: float) -> str:
         return (
             f"The profile says that the actuator's own stroke is {self.length(told_m)}, measured are "

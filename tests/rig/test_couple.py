@@ -174,6 +174,20 @@ def test_an_actuator_that_leaves_no_slack_is_not_coupled() -> None:
     assert coupling.held_m is None
 
 
+def test_a_spring_that_is_weak_at_the_actuators_own_stop_is_said_and_still_coupled() -> None:
+    """3 to 15 psi on 3/4 in: a slack of 1/8 in takes 2 of the 3 psi."""
+    given = profile(
+        rated_travel_m=0.75 * INCH,
+        actuator_stroke_m=0.875 * INCH,
+        bench_lower_pa=3 * PSI,
+        bench_upper_pa=15 * PSI,
+    )
+    done = couple_on(actuator(given), given)
+    assert any("hardly any pressure" in text for text in done.coupling.remarks)
+    assert done.coupling.right, done.ride.texts()
+    assert given.rated_travel_m <= truth(done.stand.actuator).travel <= given.rated_travel_m + INCH / 32
+
+
 def test_little_slack_and_another_stroke_than_the_profiles_are_said() -> None:
     given = profile(actuator_stroke_m=1.25 * INCH)
     coupling = couple_on(replace(actuator(given), stroke_m=1.18 * INCH), given).coupling
