@@ -27,6 +27,7 @@ from safety.state import Mode
 from simulator import Fault, Friction, Installation, SimulatedStand
 from simulator.truth import truth
 from tests.campaign import couple as campaign
+from tests.campaign import couple_guarded as guarded
 from tests.rig.coupling_bench import INCH, PSI, Hands, actuator, couple_on, profile
 from tests.rig.guided_bench import Line, Ride, Script, guided_limits, machine_for, ride
 from tests.rig.stands import stand
@@ -270,6 +271,24 @@ def test_short_campaign() -> None:
     assert not [d for d in done if d.accepted and not d.truly_right], text
     assert sum(d.named for d in done) >= 9, text
     assert len({d.job.mistake for d in done}) >= 4, text
+
+
+@pytest.mark.parametrize("seed", [1, 6, 10])
+def test_the_guard_does_not_stop_a_coupling_of_another_size(seed: int) -> None:
+    """The long form: python -m tests.campaign.couple_guarded 0 30."""
+    job = campaign.draw(seed)
+    done = guarded.run(job)
+    assert not done.ended.trips, guarded.told(job, done)
+    assert done.ended.value.right, guarded.told(job, done)
+
+
+def test_a_step_back_from_the_plug_strokes_the_actuator_again() -> None:
+    done = on_the_stand(
+        Script([Line("Push the plug home", key="b", times=1), Line("Make the connector", act=couple)])
+    )
+    assert done.prompts().count("Push the plug home") == 2
+    assert sum("own stroke is" in entry.told.text for entry in done.log) == 2
+    assert done.ended.value.right
 
 
 def test_the_campaign_can_fail() -> None:
