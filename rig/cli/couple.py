@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
 def _couple(bench: "Bench") -> int:
     from rig.analysis.coupling import Way
     from rig.cli.bench import BadRequest
-    from rig.cli.guided import came_to_an_end, opener, run_guided
+    from rig.cli.guided import came_to_an_end, opener, resumed, run_guided
     from rig.procedure.couple import Couple
     from rig.record.atomic import save_text
     from rig.record.reader import sensors_of
@@ -76,11 +76,12 @@ def _couple(bench: "Bench") -> int:
     machine = in_the_yoke(bench) if bench.stand.built_in else None
     if machine is not None:
         machine.uncouple()
+    start = resumed(bench, NAME, guided)
     done = run_guided(
         bench,
         NAME,
         guided,
-        guided.run(),
+        guided.run(start),
         opener(bench, machine, limits_for_coupling(bench.limits, bench.profile)),
         datetime.now().astimezone(),
         work=_hands(machine, args.mistake, guided.lift_m),

@@ -19,8 +19,9 @@ from rig.cli.keys import Keys, at_keyboard
 from rig.cli.people import AtTheKeyboard, Simulated, WithHands
 from rig.cli.session import DEMO_SPEED, Runner, open_in_process, open_stand
 from rig.procedure.conductor import Conductor, Logged, Person
-from rig.procedure.guided import Code, Guided, Prompt
+from rig.procedure.guided import STEP, Code, Guided, Prompt, resume_at
 from rig.profile.load import profile_text
+from rig.record.progress import Progress, read_progress, save_progress
 from rig.record.run_info import run_info
 from rig.record.writer import RecordWriter, new_record_folder
 from rig.report.guided_screen import GuidedScreen, choose_guided_screen
@@ -103,6 +104,31 @@ def opener(
     return lambda: open_in_process(machine, limits, speeds[bench.pace])
 
 
+def resumed(bench: Bench, name: str, guided: Guided) -> str:
+    """The step at which the run goes on as `--resume` says, `guided` made ready for it; "" without.
+
+    Raises BadRequest, RecordProblem.
+    """
+    folder = bench.args.resume
+    if folder is None:
+        return ""
+    if bench.stand.built_in:
+        raise BadRequest("--resume is for real stands: the valve on the built-in one is new in every run")
+    progress = read_progress(folder)
+    if (progress.procedure, progress.model) != (name, bench.profile.model):
+        raise BadRequest(
+            f"{folder}: is of another run: {progress.procedure.lower()}, model {progress.model}; "
+            f"this is {name.lower()}, model {bench.profile.model}"
+        )
+    if not progress.step:
+        raise BadRequest(f"{folder}: came to its end; there is nothing to resume")
+    try:
+        guided.take_up(progress.kept)
+    except (KeyError, TypeError, ValueError) as problem:
+        raise BadRequest(f"{folder}: cannot be resumed: {problem}") from problem
+    return resume_at(guided.steps(), progress.step)
+
+
 def run_guided(
     bench: Bench,
     name: str,
@@ -127,12 +153,14 @@ def run_guided(
         screen = stack.enter_context(choose_guided_screen(Console(), title, bench.units, guided.stroke))
         interrupts = stack.enter_context(Interrupts())
         person = _person(stack, screen, simulated_person)
-        talk = Conversation(record, screen)
+        talk = Conversation(record, screen, lambda step: _keep(bench, name, guided, folder, step))
         conductor = Conductor(guided, code, WithHands(person, work) if work else person, talk.log)
         talk.conductor = conductor
         ended: Ended[T] = runner(
             conductor.run(), talk.on_sample, talk.on_notice, lambda: talk.event(interrupts.order)
         )
+        if ended.value is not None and not ended.trips:
+            _keep(bench, name, guided, folder, "")
         if ended.how in STOP_KINDS:
             record.event(record.last_s, STOP_KINDS[ended.how], stop_words(ended, interrupts.presses))
         if not ended.vented:
@@ -140,10 +168,21 @@ def run_guided(
     return GuidedRun(ended, folder)
 
 
+def _keep(bench: Bench, name: str, guided: Guided, folder: Path, step: str) -> None:
+    save_progress(folder, Progress(name, bench.profile.model, step, guided.kept()))
+
+
 class Conversation:
     """Between the stand, the conductor, the record and the screen."""
 
-    def __init__(self, record: RecordWriter, screen: GuidedScreen) -> None:
+    def __init__(
+        self,
+        record: RecordWriter,
+        screen: GuidedScreen,
+        began: Callable[[str], None] = lambda step: None,
+    ) -> None:
+        """`began` is told the name of every step that begins."""
+        self._began = began
         self.conductor: Conductor[Any] | None = None
         self._record, self._screen = record, screen
         self._mode = ""
@@ -154,6 +193,8 @@ class Conversation:
     def log(self, entry: Logged) -> None:
         self._record.event(entry.time_s, entry.told.kind, entry.told.text)
         self._screen.log(entry)
+        if entry.told.kind == STEP:
+            self._began(entry.told.name)
 
     def on_sample(self, sample: Sample) -> None:
         self._record.sample(sample)

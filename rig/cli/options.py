@@ -60,5 +60,11 @@ def add_guided(parser: argparse.ArgumentParser, hands: str) -> None:
         "--calibration-overdue", action="store_true", help="go on with a transmitter past its due date"
     )
     parser.add_argument(
+        "--resume",
+        type=Path,
+        metavar="RECORD",
+        help="go on where the run of this record was interrupted, after the stand was made safe",
+    )
+    parser.add_argument(
         "--records", type=Path, default=Path("records"), metavar="FOLDER", help="where records go (./records)"
     )

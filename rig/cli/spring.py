@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _set_and_check(bench: "Bench") -> int:
     from rig.cli.bench import run_bench
-    from rig.cli.guided import came_to_an_end, opener, run_guided
+    from rig.cli.guided import came_to_an_end, opener, resumed, run_guided
     from rig.procedure.set_spring import SetSpring
     from rig.record.atomic import save_text
     from rig.record.reader import sensors_of
@@ -53,11 +53,12 @@ def _set_and_check(bench: "Bench") -> int:
     )
     machine = _machine(bench) if bench.stand.built_in else None
     opened = opener(bench, machine, bench.limits)
+    start = resumed(bench, NAME, guided)
     done = run_guided(
         bench,
         NAME,
         guided,
-        guided.run(),
+        guided.run(start),
         opened,
         datetime.now().astimezone(),
         work=_hands(guided, machine),

@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _take_apart(bench: "Bench") -> int:
     from rig.cli.couple import in_the_yoke
-    from rig.cli.guided import came_to_an_end, opener, run_guided
+    from rig.cli.guided import came_to_an_end, opener, resumed, run_guided
     from rig.procedure.take_apart import TakeApart
     from rig.record.atomic import save_text
     from rig.record.reader import sensors_of
@@ -49,11 +49,12 @@ def _take_apart(bench: "Bench") -> int:
         missing=tuple(lacking for lacking, _ in missing_against_movement(bench.stand)),
     )
     machine = in_the_yoke(bench) if bench.stand.built_in else None
+    start = resumed(bench, NAME, guided)
     done = run_guided(
         bench,
         NAME,
         guided,
-        guided.run(),
+        guided.run(start),
         opener(bench, machine, limits_for_coupling(bench.limits, bench.profile)),
         datetime.now().astimezone(),
         work=_hands(machine),

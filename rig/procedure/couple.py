@@ -8,9 +8,10 @@ nothing is corrected; then the air is let down slowly and the strokes that follo
 made, and name what went wrong.
 """
 
-from collections.abc import Generator, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Generator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field, replace
 from math import sqrt
+from typing import Any
 
 from rig.analysis.coupling import (
     LEAST_SLACK_M,
@@ -117,6 +118,27 @@ class Couple(Guided):
             self.strokes,
             tuple(self.remarks),
         )
+
+    def kept(self) -> dict[str, Any]:
+        return {
+            "way": self.way.value,
+            "alone": None if self.alone is None else asdict(self.alone),
+            "rest": self.stroke.rest_m,
+            "sense": self.stroke.sense,
+            "held": self.held_m,
+        }
+
+    def take_up(self, kept: Mapping[str, Any]) -> None:
+        """The actuator alone, where its stem rests, and the height at which the connector was made."""
+        if kept["way"] != self.way.value:
+            raise ValueError(f"was begun by {kept['way']}, not by {self.way.value}")
+        if kept["alone"] is not None:
+            told: dict[str, Any] = {
+                name: value if value is None else Estimate(**value) for name, value in kept["alone"].items()
+            }
+            self.alone = Alone(**told)
+        self.stroke.rest_m, self.stroke.sense = kept["rest"], int(kept["sense"])
+        self.held_m = kept["held"]
 
     def steps(self) -> tuple[Step, ...]:
         home = "push the plug home"

@@ -7,9 +7,9 @@ it shows the prompts and brings the replies (`conductor.py`).
 """
 
 from collections import deque
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
-from typing import TypeAlias, TypeVar
+from typing import Any, TypeAlias, TypeVar
 
 from rig.procedure.watch import Stroke
 from rig.units import Dimension
@@ -165,6 +165,17 @@ class Guided:
 
     def remark(self, text: str) -> None:
         self.told.append(Told(REMARK, text))
+
+    def kept(self) -> dict[str, Any]:
+        """What a run resumed later needs of this one, as plain values for JSON."""
+        return {}
+
+    def take_up(self, kept: Mapping[str, Any]) -> None:
+        """Go on from what an earlier run kept. Raises KeyError, TypeError or ValueError on anything else."""
+
+    def steps(self) -> tuple[Step, ...]:
+        """In order."""
+        raise NotImplementedError
 
     def walk(self, steps: Sequence[Step], start: str = "") -> Code[None]:
         """Go through the steps, back and on as their code says, from `start` (default: the first)."""

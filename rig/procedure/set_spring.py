@@ -4,8 +4,10 @@ Only the lower end can be set; the span belongs to the spring. The procedure lea
 turn really does, asks for none past the spring's limits, and ends with the reason where turning is no cure.
 """
 
-from dataclasses import dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass, field, replace
 from math import hypot
+from typing import Any
 
 from rig.analysis.adjuster import (
     EIGHTH,
@@ -42,6 +44,14 @@ class Look:
     turns: float
     judged: Estimate  # the pressure the profile judges: lift-off, or spring only [Pa]
     stroke: ShortStroke
+
+
+def _look_of(told: Mapping[str, Any]) -> Look:
+    stroke: dict[str, Any] = {
+        name: Estimate(**value) if isinstance(value, dict) else value
+        for name, value in told["stroke"].items()
+    }
+    return Look(float(told["turns"]), Estimate(**told["judged"]), ShortStroke(**stroke))
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +110,14 @@ class SetSpring(Guided):
         return SpringSetting(
             self._done and not why, why, self.target_pa, tuple(self.looks), self.per_turn, tuple(self.remarks)
         )
+
+    def kept(self) -> dict[str, Any]:
+        return {"looks": [asdict(look) for look in self.looks], "turns": self._turns}
+
+    def take_up(self, kept: Mapping[str, Any]) -> None:
+        """The looks so far and the turns that were made and not yet looked at."""
+        self.looks = [_look_of(told) for told in kept["looks"]]
+        self._turns = float(kept["turns"])
 
     def steps(self) -> tuple[Step, ...]:
         again = "look"
