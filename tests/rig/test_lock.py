@@ -118,6 +118,7 @@ def test_the_death_of_its_holder_lets_it_go(tmp_path: Path) -> None:
     ours, theirs = context.Pipe()
     holder = context.Process(target=hold_until_killed, args=(tmp_path, theirs), daemon=True)
     holder.start()
+    theirs.close()  # so that the end of the other side shows, should it die early
     assert ours.recv() == "held"
     with pytest.raises(StandInUse), only_controller(at(), tmp_path):
         pytest.fail("two controllers on one stand")
