@@ -73,9 +73,9 @@ class TakeApart(Guided):
         return Apart(self.undone, why, self.lifted_m, self.dropped_m, tuple(self.remarks))
 
     def steps(self) -> tuple[Step, ...]:
-        first = "look"
+        first = "prove the air is gone" if self.opens_without_air else "look"
         lift = (
-            Step(first, self._look),
+            Step("look", self._look),
             Step("lift the plug off its seat", self._lift, again_from=first),
             Step("see that no load is stored", self._unloaded, again_from=first),
         )

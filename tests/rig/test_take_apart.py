@@ -4,6 +4,7 @@ from dataclasses import replace
 
 import pytest
 
+from rig.procedure.guided import resume_at
 from rig.procedure.take_apart import Apart, TakeApart
 from rig.profile.model import Action
 from rig.stand.limits import limits_for_coupling
@@ -82,6 +83,14 @@ def test_it_cannot_be_undone_says_that_the_load_is_still_there() -> None:
     assert not done.ended.value.undone
     assert "still carries the load" in done.ended.value.why
     assert done.ended.vented
+
+
+@pytest.mark.parametrize("action", [OPEN, CLOSE])
+def test_an_interrupted_run_begins_again_at_a_step_that_there_is(action: Action) -> None:
+    guided = TakeApart(profile=profile(action), sensors=SENSORS, highest_pa=44 * PSI)
+    names = [step.name for step in guided.steps()]
+    assert all(resume_at(guided.steps(), name) in names for name in names)
+    assert resume_at(guided.steps(), "undo the connector") == names[1]
 
 
 def test_not_connected_nothing_is_moved() -> None:
