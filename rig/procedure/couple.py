@@ -153,7 +153,8 @@ class Couple(Guided):
             first,
             Step(home, self._plug_home, back_is_safe=True),
             hold,
-            Step("make the connector", self._connect, again_from=home),
+            # Interrupted there it may be connected already: ask again, and take it apart where it is.
+            Step("make the connector", self._connect, again_from="make ready"),
             Step("let the pressure down", self._let_down, again_from="prove it"),
             Step("prove it", self._prove),
             Step("look at the mark", self._look_at_mark),

@@ -18,6 +18,7 @@ from rig.analysis.coupling import (
 from rig.analysis.result import Estimate
 from rig.procedure.conductor import Showing
 from rig.procedure.couple import Couple
+from rig.procedure.guided import resume_at
 from rig.profile.model import Action
 from rig.stand.limits import limits_for_coupling
 from rig.stand.model import AgainstMovement
@@ -280,6 +281,14 @@ def test_the_guard_does_not_stop_a_coupling_of_another_size(seed: int) -> None:
     done = guarded.run(job)
     assert not done.ended.trips, guarded.told(job, done)
     assert done.ended.value.right, guarded.told(job, done)
+
+
+@pytest.mark.parametrize("way", list(Way))
+def test_an_interrupted_run_never_takes_for_granted_that_nothing_is_connected(way: Way) -> None:
+    guided = Couple(profile=profile(), sensors=SENSORS, highest_pa=44 * PSI, way=way)
+    names = [step.name for step in guided.steps()]
+    assert all(resume_at(guided.steps(), name) in names for name in names)
+    assert resume_at(guided.steps(), "make the connector") == "make ready"
 
 
 def test_a_step_back_from_the_plug_strokes_the_actuator_again() -> None:
