@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from rig.cli.exits import FAIL, STOPPED
+from rig.cli.exits import FAIL, PASS, STOPPED, UNDECIDED
 from rig.cli.options import add_guided
 
 if TYPE_CHECKING:
@@ -94,8 +94,10 @@ def _couple(bench: "Bench") -> int:
     save_text(done.folder / COUPLING_FILE, kept + "\n")
     print("\n".join(coupling_lines(coupling)))
     print("Next: stemrig spring" if coupling.right else "The way apart: stemrig uncouple")
-    print(f"{'COUPLED' if coupling.right else 'NOT COUPLED'}  {bench.profile.title}\nRecord: {done.folder}")
-    return 0 if coupling.right else FAIL
+    unproven = coupling.right and way is Way.SHORT_LIFT
+    word = "NOT COUPLED" if not coupling.right else "COUPLED, SEAT LOAD NOT PROVEN" if unproven else "COUPLED"
+    print(f"{word}  {bench.profile.title}\nRecord: {done.folder}")
+    return FAIL if not coupling.right else UNDECIDED if unproven else PASS
 
 
 def in_the_yoke(bench: "Bench") -> "SimulatedStand":

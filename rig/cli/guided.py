@@ -36,6 +36,9 @@ from safety.state import Mode, PersonEvent
 if TYPE_CHECKING:
     from simulator import SimulatedStand
 
+STOP_WAITS = (
+    "Ctrl-C with hands in: nothing moves. Say first that hands are out; then the air is let down in order."
+)
 T = TypeVar("T")
 Work = Callable[[Prompt, str], None]
 
@@ -77,6 +80,7 @@ def came_to_an_end(done: "GuidedRun[Any]", otherwise: str) -> bool:
         return True
     for trip in done.ended.trips:
         print(f"Stopped: {trip.text}", file=sys.stderr)
+    print("The casing is vented." if done.ended.vented else AIR_LEFT)
     print(f"STOPPED  {otherwise}\nRecord: {done.folder}")
     return False
 
@@ -217,10 +221,9 @@ class Conversation:
         raise the alarm, and ending the run there would vent the casing onto the hands."""
         given = order()
         if given is not None and self._mode == Mode.HANDS_IN.value:
-            self._waiting = given
-            self._screen.event(
-                self._record.last_s, "stop", "Ctrl-C with hands in: first say that hands are out."
-            )
+            self._waiting = PersonEvent.STOP  # however often it was pressed: in order, once hands are out
+            self._record.event(self._record.last_s, "stop asked", STOP_WAITS)
+            self._screen.event(self._record.last_s, "stop", STOP_WAITS)
             return None
         if self._waiting is not None and self._mode != Mode.HANDS_IN.value:
             given, self._waiting = self._waiting, None

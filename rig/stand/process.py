@@ -7,6 +7,7 @@ that is polled. When this process dies or stops answering, the scan vents the st
 import multiprocessing
 import sys
 from collections.abc import Callable
+from contextlib import suppress
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from types import TracebackType
@@ -141,7 +142,8 @@ class StandProcess:
         self._process = self._pipe = self._ring = None
 
     def _wait_for_hands(self, process: BaseProcess) -> None:
-        print(HANDS_STILL_IN, file=sys.stderr, flush=True)
+        with suppress(OSError, ValueError):  # the terminal may be what is gone
+            print(HANDS_STILL_IN, file=sys.stderr, flush=True)
         try:
             process.join()
         except KeyboardInterrupt:

@@ -1,9 +1,9 @@
 """Two controllers cannot run one stand: the lock, what it is on, and that death lets it go."""
 
-import multiprocessing
 import os
+import subprocess
+import sys
 from dataclasses import replace
-from multiprocessing.connection import Connection
 from pathlib import Path
 
 import pytest
@@ -12,6 +12,7 @@ from rig.stand.lock import StandInUse, only_controller, what_is_locked
 from rig.stand.model import RtuLink, Stand, TcpLink
 from tests.rig.stands import stand, two_unit_stand, with_module
 
+ROOT = Path(__file__).resolve().parents[2]
 POSIX_ONLY = pytest.mark.skipif(os.name != "posix", reason="POSIX files")
 
 
@@ -107,23 +108,33 @@ def test_a_link_planted_in_the_way_is_not_followed(tmp_path: Path) -> None:
     assert victim.read_text() == "precious"
 
 
-def hold_until_killed(folder: Path, pipe: Connection) -> None:
-    with only_controller(at(), folder):
-        pipe.send("held")
-        pipe.recv()
+HOLDER = """
+import sys
+from pathlib import Path
+from rig.stand.lock import only_controller
+from tests.rig.test_lock import at
+
+with only_controller(at(), Path(sys.argv[1])):
+    print("held", flush=True)
+    sys.stdin.read()  # until it is killed
+"""
 
 
 def test_the_death_of_its_holder_lets_it_go(tmp_path: Path) -> None:
-    context = multiprocessing.get_context("spawn")
-    ours, theirs = context.Pipe()
-    holder = context.Process(target=hold_until_killed, args=(tmp_path, theirs), daemon=True)
-    holder.start()
-    theirs.close()  # so that the end of the other side shows, should it die early
-    assert ours.recv() == "held"
+    holder = subprocess.Popen(
+        [sys.executable, "-c", HOLDER, str(tmp_path)],
+        cwd=ROOT,
+        env=os.environ | {"PYTHONPATH": str(ROOT)},
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    assert holder.stdout is not None
+    assert holder.stdout.readline() == "held\n"
     with pytest.raises(StandInUse), only_controller(at(), tmp_path):
         pytest.fail("two controllers on one stand")
     holder.kill()
-    holder.join()
+    holder.communicate()
     with only_controller(at(), tmp_path) as left_by:
         assert left_by.startswith(f"process {holder.pid}, since")
     with only_controller(at(), tmp_path) as left_by:
