@@ -135,3 +135,15 @@ def test_progress_never_goes_back_and_ends_near_the_whole() -> None:
     assert progress[0] == 0.0
     assert progress[-1] > 0.95
     assert all(later >= earlier - 0.02 for earlier, later in pairwise(progress))
+
+
+def test_every_second_cycle_slides_at_a_third_of_the_speed() -> None:
+    """What drag adds to friction shows only between two speeds; beside the corners all cycles ride alike."""
+    demands, _, check = run(QuasiStaticValve(), cycles=3)
+    fast, slow = check.plan.fast_pa_per_s, check.plan.slow_pa_per_s
+    for stage in (RISE, RETURN):
+        rates = [
+            {d.rate_pa_per_s for d in demands if (d.cycle, d.stage) == (cycle, stage)} for cycle in (1, 2, 3)
+        ]
+        assert rates[0] == rates[2] == {slow, fast}
+        assert max(rates[1] - ({fast} if stage == RISE else set())) == pytest.approx(max(fast / 3.0, slow))

@@ -241,3 +241,15 @@ def test_short_campaign() -> None:
     assert sum(d.within for d in done) >= 5, text
     assert not any(d.worse for d in done), text
     assert not [d for d in done if d.setting.within and not d.within], text
+
+
+def test_the_transmitters_own_error_is_in_what_set_is_decided_on() -> None:
+    """As in the check that follows; a rectangular half width (GUM 4.3.7)."""
+    done = set_on(actuator(1.5), profile())
+    least = SENSORS.pressure_accuracy_pa / 3.0**0.5
+    for look in done.setting.looks:
+        lift = look.stroke.lift_off_pa
+        assert lift is not None
+        assert look.judged.standard_uncertainty == pytest.approx(
+            (lift.standard_uncertainty**2 + least**2) ** 0.5
+        )
