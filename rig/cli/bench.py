@@ -12,11 +12,11 @@ from rich.console import Console
 from rig.cli.interrupts import Interrupts
 from rig.cli.outcome import conclude
 from rig.cli.session import Runner, open_stand
-from rig.procedure.bench_check import BenchCheck
-from rig.procedure.ramp import plan_ramp
+from rig.procedure.bench_check import FEWEST_CYCLES, BenchCheck
+from rig.procedure.planner import FASTEST_PA_PER_S, Planner
 from rig.profile.load import load_profile, profile_text
 from rig.profile.model import Profile
-from rig.record.reader import read_record
+from rig.record.reader import read_record, sensors_of
 from rig.record.run_info import run_info
 from rig.record.writer import RecordWriter, new_record_folder
 from rig.report.screen import Screen, choose_screen
@@ -79,6 +79,18 @@ def prepare(args: argparse.Namespace, today: date) -> Bench:
     if highest <= profile.bench_lower_pa:
         raise BadRequest(_cap_too_low(limits, profile, units))
     return Bench(args, profile, stand, limits, units, highest)
+
+
+def planner_of(bench: Bench) -> Planner:
+    """Lays out the ramp of a check on this stand."""
+    return Planner(
+        bench.profile,
+        bench.highest_pa,
+        min(bench.limits.rate_max_pa_per_s.value, FASTEST_PA_PER_S),
+        sensors_of(bench.stand),
+        bench.stand.scans_per_s,
+        cycles=min(bench.args.cycles, FEWEST_CYCLES),
+    )
 
 
 def limit_words(bench: Bench) -> tuple[str, ...]:
@@ -147,7 +159,8 @@ def run_bench(
     """
     args, profile = bench.args, bench.profile
     console = Console(stderr=args.json)
-    check = BenchCheck(profile, plan_ramp(profile, bench.highest_pa), cycles=args.cycles, units=bench.units)
+    planner = planner_of(bench)
+    check = BenchCheck(profile, planner.plan(), cycles=args.cycles, units=bench.units, planner=planner)
     with opened() if opened else open_stand(bench.stand, profile, bench.limits, bench.pace) as runner:
         folder = new_record_folder(args.records, profile.model, started)
         with (

@@ -1,29 +1,37 @@
 """The bench check: vent and take the zero, then stroke the valve up and down and vent again.
 
+With a planner there is one stroke at full speed first, which is not measured (cycle 0): packing takes its
+set, and it tells where the corners are and how noisy the readings. After every cycle the ramp is laid out
+anew from what was found. With a judge there are no more cycles than it takes to be certain.
+
 Plain sequential code: every `yield` asks for a demand and receives the next reading. It knows no stand,
 no clock and no screen; time is the reading's.
 """
 
-from collections.abc import Generator
+import math
+from collections.abc import Callable, Generator
 from dataclasses import dataclass, field
 
-from rig.analysis.samples import REST, RETURN, RISE, TOP, ZERO
-from rig.procedure.ramp import PSI, RampPlan
+from rig.analysis.samples import REST, RETURN, RISE, TOP, ZERO, Samples
+from rig.procedure.learned import learned_plan
+from rig.procedure.planner import Planner
+from rig.procedure.ramp import PSI, TOP_S, RampPlan
+from rig.procedure.rows import Rows
 from rig.procedure.watch import Stroke, Window
 from rig.profile.model import Action, Profile
 from rig.units import UNIT_SETS, Dimension, UnitSet
 from safety.signals import Demand, Reading
 
 Steps = Generator[Demand, Reading, None]
+# Why no more cycles are needed, after those so far; empty: go on.
+Judge = Callable[[Samples, int], str]
 
 ZERO_S = 3.0
 GONE_PA = 0.25 * PSI  # with the casing open to the room, this much is zero error, not air
+TOP_STEADY_PA = 0.2 * PSI  # the stem stands on its stop: a big casing may still be filling
 REST_LIMIT_S, TOP_LIMIT_S, RAMP_LIMIT_S = 90.0, 20.0, 400.0
-# Every second cycle slides at this share of the speed between the corners: what drag adds to friction shows
-# in the difference (rig/analysis/drag.py), and values can be told for a stem that moves very slowly.
-SECOND_SPEED = 1.0 / 3.0
 LEFT_REST_SHARE = 0.02  # of rated travel: the stem has certainly moved
-NEAR_END_SHARE = 0.12  # slow down this close to either end
+FEWEST_CYCLES = 2  # measured, before a judge is asked: one cycle shows no scatter
 
 WATCH = {
     ZERO: "Hands clear. The stem must stand still while the zero is taken.",
@@ -42,24 +50,54 @@ class BenchCheck:
     plan: RampPlan
     cycles: int = 3
     units: UnitSet = UNIT_SETS["psi"]  # of the remarks
+    planner: Planner | None = None  # lays the ramp out anew after each cycle
+    judge: Judge | None = None
     remarks: list[str] = field(default_factory=list)
+    ended: str = ""  # why there were no more cycles
+    rows: Rows = field(default_factory=Rows)  # kept only for a planner or a judge
 
     def __post_init__(self) -> None:
         self.stroke = Stroke(self.profile.rated_travel_m)
         self._cycle = 0
+        self._conditioning = False
         self._share_done = 0.0  # of the present cycle
+        self._output_pa = 0.0  # what the guard lets out, as far as it is known here
         self._started_s: float | None = None
         self._now_s = 0.0
 
     def run(self) -> Generator[Demand, Reading, list[str]]:
         yield from self._take_zero()
+        if self.planner is not None:
+            yield from self._condition(self.planner)
         for cycle in range(1, self.cycles + 1):
             self._cycle = cycle
-            yield from self._rise()
-            yield from self._top()
-            yield from self._return()
-            yield from self._rest()
+            yield from self._stroke()
+            if self._certain(cycle):
+                return self.remarks
+            if self.planner is not None and cycle < self.cycles:
+                self.plan = learned_plan(self.planner, self.rows.samples(), self.plan)
+        cycles = "the one cycle" if self.cycles == 1 else f"all {self.cycles} cycles"
+        self.ended = f"{cycles} asked for were run"
         return self.remarks
+
+    def _condition(self, planner: Planner) -> Steps:
+        """One stroke at full speed, not measured."""
+        self._conditioning = True
+        yield from self._stroke()
+        self._conditioning = False
+        self.plan = learned_plan(planner, self.rows.samples(), self.plan)
+
+    def _stroke(self) -> Steps:
+        yield from self._rise()
+        yield from self._top()
+        yield from self._return()
+        yield from self._rest()
+
+    def _certain(self, cycle: int) -> bool:
+        if self.judge is None or cycle < FEWEST_CYCLES or cycle == self.cycles:
+            return False
+        self.ended = self.judge(self.rows.samples(), cycle)
+        return bool(self.ended)
 
     # -- stages ----------------------------------------------------------------------------------
 
@@ -83,20 +121,27 @@ class BenchCheck:
         lift_pa: float | None = None
         stroke.end_look()
         while stroke.pressure_pa < plan.highest_pa - 0.1 * PSI:
-            if lift_pa is None and stroke.share > LEFT_REST_SHARE:
+            if lift_pa is None and (stroke.share > LEFT_REST_SHARE or stroke.sets_off(self._slope)):
                 lift_pa = stroke.pressure_pa
             if self._past_end(lift_pa is not None and stroke.share > 0.5):
                 return
             if self._too_long(began, "rising"):
                 return
             self._share_done = 0.45 * min(1.0, stroke.pressure_pa / plan.expected_top_pa)
-            yield from self._ask(plan.highest_pa, self._rising_rate(lift_pa), RISE)
+            yield from self._ride(plan.highest_pa, self._rising_rate(lift_pa), RISE)
         self._remark_unfinished(lift_pa)
 
     def _top(self) -> Steps:
         """Hold what is there until pressure and stem are steady: travel is read from this plateau."""
-        hold_pa = min(self.stroke.pressure_pa, self.plan.highest_pa)
-        yield from self._settle(hold_pa, TOP, TOP_LIMIT_S)
+        stroke, began = self.stroke, self._now_s
+        hold_pa = min(stroke.pressure_pa, self.plan.highest_pa)
+        stroke.pressure.clear()
+        stroke.motion.restart()
+        while self._now_s - began < TOP_LIMIT_S:
+            yield from self._ask(hold_pa, self.plan.fast_pa_per_s, TOP)
+            still = stroke.stem_steady and stroke.pressure.steady(TOP_STEADY_PA)
+            if self._now_s - began > TOP_S and still:
+                break
         self._share_done = 0.5
 
     def _return(self) -> Steps:
@@ -105,14 +150,15 @@ class BenchCheck:
         fall_pa: float | None = None
         stroke.end_look()
         while stroke.pressure_pa > 0.1 * PSI:
-            if fall_pa is None and stroke.travel_m < top_m - LEFT_REST_SHARE * stroke.rated_travel_m:
+            left = stroke.travel_m < top_m - LEFT_REST_SHARE * stroke.rated_travel_m
+            if fall_pa is None and (left or stroke.sets_off(self._slope)):
                 fall_pa = stroke.pressure_pa
             if self._past_end(fall_pa is not None and stroke.share < 0.5):
                 return
             if self._too_long(began, "returning"):
                 return
             self._share_done = 0.5 + 0.45 * (1.0 - stroke.pressure_pa / max(top_pa, 1.0))
-            yield from self._ask(0.0, self._returning_rate(fall_pa), RETURN)
+            yield from self._ride(0.0, self._returning_rate(fall_pa), RETURN)
 
     def _rest(self) -> Steps:
         self._share_done = 0.96
@@ -121,31 +167,38 @@ class BenchCheck:
     # -- parts of stages -------------------------------------------------------------------------
 
     def _rising_rate(self, lift_pa: float | None) -> float:
-        plan, p = self.plan, self.stroke.pressure_pa
-        if lift_pa is None:
-            return plan.fast_pa_per_s if p < plan.slow_from_pa else plan.slow_pa_per_s
-        beside_lift = p < lift_pa + plan.beside_corner_pa
-        near_end = p > plan.upper_slow_pa or self.stroke.share > 1.0 - NEAR_END_SHARE
-        return plan.slow_pa_per_s if beside_lift or near_end else self._sliding_rate
+        plan, stroke = self.plan, self.stroke
+        if self._conditioning:
+            return plan.fast_pa_per_s
+        return plan.rising_rate(self._cycle, self._output_pa, stroke.pressure_pa, lift_pa, stroke.share)
 
     def _returning_rate(self, fall_pa: float | None) -> float:
-        plan = self.plan
-        beside_fall = fall_pa is None or self.stroke.pressure_pa > fall_pa - plan.beside_corner_pa
-        near_seat = self.stroke.share < NEAR_END_SHARE
-        return plan.slow_pa_per_s if beside_fall or near_seat else self._sliding_rate
+        plan, stroke = self.plan, self.stroke
+        if self._conditioning:
+            return plan.fast_pa_per_s
+        return plan.returning_rate(self._cycle, self._output_pa, stroke.pressure_pa, fall_pa, stroke.share)
 
     @property
-    def _sliding_rate(self) -> float:
-        """Between the corners [Pa/s]; never slower than beside them."""
-        fast = self.plan.fast_pa_per_s
-        return fast if self._cycle % 2 else max(SECOND_SPEED * fast, self.plan.slow_pa_per_s)
+    def _slope(self) -> float:
+        """Travel over pressure of a sliding stem by the profile [m/Pa]."""
+        profile = self.profile
+        return profile.rated_travel_m / (profile.bench_upper_pa - profile.bench_lower_pa)
+
+    def _ride(self, goal_pa: float, rate: float, stage: str) -> Steps:
+        """Towards the goal; the output waits where the casing is too far behind it."""
+        lead = self.plan.lead_pa(rate)
+        pressure, output = self.stroke.pressure_pa, self._output_pa
+        if goal_pa > pressure:
+            asked = min(goal_pa, max(output, pressure + lead))
+        else:
+            asked = max(goal_pa, min(output, pressure - lead))
+        yield from self._ask(asked, rate, stage)
 
     def _past_end(self, far_enough: bool) -> bool:
         """The stem has come to its stop and the pressure has gone on by `past_stop_pa` since."""
-        stroke, profile = self.stroke, self.profile
+        stroke = self.stroke
         if far_enough and not stroke.looking_for_end:
-            span_pa = profile.bench_upper_pa - profile.bench_lower_pa
-            stroke.look_for_end(profile.rated_travel_m / span_pa, self.plan.past_stop_pa)
+            stroke.look_for_end(self._slope, self.plan.past_stop_pa)
         return far_enough and stroke.end_reached
 
     def _steady(self) -> bool:
@@ -164,28 +217,23 @@ class BenchCheck:
                 )
                 break
             reading = yield from self._ask(0.0, 0.0, stage, vent=True)
+        self.stroke.motion.restart()
         self._share_done = share
-
-    def _settle(self, hold_pa: float, stage: str, limit_s: float) -> Steps:
-        began = self._now_s
-        self.stroke.pressure.clear()
-        while self._now_s - began < limit_s:
-            yield from self._ask(hold_pa, self.plan.fast_pa_per_s, stage)
-            if self._now_s - began > 2.0 and self._steady():
-                return
 
     def _too_long(self, began_s: float, what: str) -> bool:
         if self._now_s - began_s <= RAMP_LIMIT_S:
             return False
-        self.remarks.append(f"Cycle {self._cycle}: {what} took more than {RAMP_LIMIT_S:.0f} s and was ended.")
+        self.remarks.append(f"{self._name}: {what} took more than {RAMP_LIMIT_S:.0f} s and was ended.")
         return True
 
     def _remark_unfinished(self, lift_pa: float | None) -> None:
         moved = "never left its rest" if lift_pa is None else "was still moving"
         highest = self.units.text(Dimension.PRESSURE, self.plan.highest_pa)
-        self.remarks.append(
-            f"Cycle {self._cycle}: the stem {moved} at the highest pressure allowed ({highest})."
-        )
+        self.remarks.append(f"{self._name}: the stem {moved} at the highest pressure allowed ({highest}).")
+
+    @property
+    def _name(self) -> str:
+        return f"Cycle {self._cycle}" if self._cycle else "Conditioning stroke"
 
     def _ask(
         self, pressure_pa: float, rate: float, stage: str, vent: bool = False
@@ -200,11 +248,25 @@ class BenchCheck:
             progress=self._progress(),
             remaining_s=self._remaining_s(),
         )
-        self._now_s = reading.time_s
+        self._keep_track(reading, 0.0 if vent else pressure_pa, math.inf if vent else rate)
+        if self.planner is not None or self.judge is not None:
+            self.rows.keep(Demand(pressure_pa, rate, stage), reading, self._cycle)
+        return reading
+
+    def _keep_track(self, reading: Reading, towards_pa: float, rate: float) -> None:
+        """Of time, stroke and output: the read-back, or reckoned from what was asked."""
+        passed_s = reading.time_s - self._now_s if self._started_s is not None else 0.0
         if self._started_s is None:
             self._started_s = reading.time_s
+        self._now_s = reading.time_s
         self.stroke.see(reading)
-        return reading
+        if reading.output.good:
+            self._output_pa = reading.output.value
+        elif rate < math.inf:
+            step = rate * passed_s
+            self._output_pa += max(-step, min(step, towards_pa - self._output_pa))
+        else:
+            self._output_pa = towards_pa
 
     def _watch_for(self, stage: str) -> str:
         if stage == RISE and self.profile.action is Action.AIR_TO_CLOSE:
@@ -212,12 +274,23 @@ class BenchCheck:
         return WATCH[stage]
 
     def _progress(self) -> float:
-        done = max(0, self._cycle - 1) + (self._share_done if self._cycle else 0.0)
-        return min(1.0, done / self.cycles)
+        """Share done, by expected time; cycles that turn out not to be needed are still counted."""
+        first_s = self.plan.expected_conditioning_s if self.planner is not None else 0.0
+        each_s = self.plan.expected_cycle_s
+        whole_s = first_s + self.cycles * each_s
+        if self._cycle == 0:
+            return self._share_done * first_s / whole_s if self._conditioning else 0.0
+        return min(1.0, (first_s + (self._cycle - 1 + self._share_done) * each_s) / whole_s)
 
     def _remaining_s(self) -> float:
         """From the pace so far once a cycle is done, from the plan before that [s]."""
         progress = self._progress()
-        if self._started_s is None or progress * self.cycles < 1.0:
-            return self.plan.expected_cycle_s * self.cycles * (1.0 - progress)
+        if self._started_s is None or self._cycle < 2:
+            return self.expected_s * (1.0 - progress)
         return (self._now_s - self._started_s) * (1.0 - progress) / progress
+
+    @property
+    def expected_s(self) -> float:
+        """All of it, where the air can follow [s]."""
+        first_s = self.plan.expected_conditioning_s if self.planner is not None else 0.0
+        return ZERO_S + 1.5 + first_s + self.cycles * self.plan.expected_cycle_s

@@ -16,7 +16,7 @@ from rig.analysis.check import analyse
 from rig.analysis.result import CheckResult, Estimate, Quantity
 from rig.analysis.samples import REST, TOP, ZERO, Floats, Samples, Sensors
 from rig.procedure.bench_check import BenchCheck
-from rig.procedure.ramp import plan_ramp
+from rig.procedure.planner import plan_ramp
 from rig.procedure.rows import Rows
 from rig.procedure.watch import Stroke
 from rig.profile.model import Profile

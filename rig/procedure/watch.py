@@ -5,6 +5,8 @@ from collections import deque
 from rig.analysis.motion import EndOfTravel, MotionWatch
 from safety.signals import Reading
 
+SLIDES_SHARE = 0.35  # of the rated slope; a soft seat gives way by a tenth
+
 
 class Window:
     """The last `seconds` of a value; steadiness and mean over it."""
@@ -87,6 +89,13 @@ class Stroke:
     def stem_steady(self) -> bool:
         """Nothing in the last half second that the position noise does not explain."""
         return not self.motion.moving
+
+    def sets_off(self, expected_m_per_pa: float) -> bool:
+        """The stem has left its rest and follows the pressure as a sliding stem does, not as a soft seat."""
+        if not self.motion.left_rest or not self.pressure.full:
+            return False
+        pressure_rate = abs(self.pressure.drift) / (0.5 * self.pressure.seconds)
+        return abs(self.motion.speed_m_per_s) > SLIDES_SHARE * expected_m_per_pa * pressure_rate > 0.0
 
     def look_for_end(self, expected_m_per_pa: float, over_pa: float) -> None:
         """From now on watch for the stem to stand still while the pressure goes on by `over_pa`."""

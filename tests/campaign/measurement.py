@@ -19,7 +19,7 @@ import numpy as np
 from rig.analysis.check import analyse
 from rig.analysis.motion import MotionWatch
 from rig.analysis.result import CheckResult
-from rig.procedure.ramp import plan_ramp
+from rig.procedure.planner import Planner
 from tests.campaign import ideal
 from tests.campaign.hops import Told, told
 from tests.campaign.physical import (
@@ -37,14 +37,21 @@ from tests.campaign.physical import (
 from tests.campaign.score import Board
 
 RATE_PA_PER_S = 1.0 * PSI
+WANTED_PA = 0.012 * PSI  # of a planned ramp: standard uncertainty of a corner, with two cycles
 STICKING_RATE_PA_PER_S = 0.5 * PSI
 
 
-def ride(case: Case, ramp: str, seed: int) -> March:
+def ride(case: Case, ramp: str, seed: int, wanted_pa: float = WANTED_PA) -> March:
     highest = case.profile.supply_pa - 1.0 * PSI
     if ramp == "single":
         return march(case, single_rate(case.profile, RATE_PA_PER_S, highest), seed=seed)
-    return march(case, plan_ramp(case.profile, highest), seed=seed)
+    planner = planner_for(case, highest, wanted_pa)
+    return march(case, planner.plan(), planner=planner, seed=seed)
+
+
+def planner_for(case: Case, highest_pa: float, wanted_pa: float) -> Planner:
+    """The product's own, for corners that are wanted to a standard uncertainty [Pa]."""
+    return Planner(case.profile, highest_pa, sensors=SENSORS, wanted_u_pa=wanted_pa)
 
 
 def one_healthy(ramp: str, noise: float, seed: int) -> tuple[CheckResult, dict[str, float], float, bool]:

@@ -12,7 +12,8 @@ import numpy as np
 
 from rig.analysis.samples import Floats, Samples, Sensors
 from rig.procedure.bench_check import BenchCheck
-from rig.procedure.ramp import RampPlan, plan_ramp
+from rig.procedure.planner import Planner, plan_ramp
+from rig.procedure.ramp import RampPlan
 from rig.profile.model import Action, Basis, Profile, Tolerance
 from safety.signals import Demand, Health, Reading, Signal
 from simulator.actuator import Actuator, actuator_for
@@ -110,7 +111,14 @@ def profile_of(actuator: Actuator, supply_pa: float) -> Profile:
 def single_rate(profile: Profile, rate_pa_per_s: float, highest_pa: float) -> RampPlan:
     """One rate throughout, as the goals are stated."""
     plan = plan_ramp(profile, highest_pa)
-    return replace(plan, slow_pa_per_s=rate_pa_per_s, fast_pa_per_s=rate_pa_per_s, past_stop_pa=2 * PSI)
+    return replace(
+        plan,
+        slow_pa_per_s=rate_pa_per_s,
+        fast_pa_per_s=rate_pa_per_s,
+        first_pa_per_s=rate_pa_per_s,
+        second_pa_per_s=rate_pa_per_s,
+        past_stop_pa=2 * PSI,
+    )
 
 
 @dataclass(frozen=True)
@@ -130,15 +138,19 @@ def march(
     case: Case,
     plan: RampPlan,
     *,
+    planner: Planner | None = None,
     cycles: int = 3,
     scans_per_s: float = 50.0,
     noise_share: float = 1e-3,
     seed: int = 1,
 ) -> March:
-    """Run the bench check on the plant; the procedure sees noisy readings, the march keeps the truth."""
+    """Run the bench check on the plant; the procedure sees noisy readings, the march keeps the truth.
+
+    `planner`: a conditioning stroke first, and the ramp anew after each cycle.
+    """
     random = Random(f"march {seed}")
     plant = Plant(case.actuator, case.converter)
-    check = BenchCheck(case.profile, plan, cycles=cycles)
+    check = BenchCheck(case.profile, plan, cycles=cycles, planner=planner)
     steps = check.run()
     demand: Demand | None = next(steps)
     inputs = Inputs(supply_open=True, vent_open=True)

@@ -13,7 +13,7 @@ import numpy as np
 from rig.analysis.result import QUANTITIES, CheckResult, Outcome, Quantity
 from rig.analysis.samples import Samples
 from rig.procedure.bench_check import BenchCheck
-from rig.procedure.ramp import plan_ramp
+from rig.procedure.planner import plan_ramp
 from rig.profile.model import Action, Basis, Profile, Tolerance
 from rig.record.reader import Event, Record
 from rig.stand.model import (

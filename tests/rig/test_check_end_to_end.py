@@ -9,7 +9,7 @@ from rig.analysis.result import QUANTITIES
 from rig.cli.main import main
 from rig.cli.session import demo_actuator
 from rig.procedure.bench_check import BenchCheck
-from rig.procedure.ramp import plan_ramp
+from rig.procedure.planner import plan_ramp
 from rig.profile.load import load_profile, shipped_profiles
 from rig.stand.clock import VirtualClock
 from rig.stand.file import load_stand

@@ -15,7 +15,7 @@ from rig.analysis.result import QUANTITIES, CheckResult
 from rig.analysis.samples import Samples
 from rig.cli.session import demo_actuator
 from rig.procedure.bench_check import BenchCheck
-from rig.procedure.ramp import plan_ramp
+from rig.procedure.planner import plan_ramp
 from rig.profile.load import load_profile
 from rig.record.reader import sensors_of
 from rig.stand.clock import VirtualClock
