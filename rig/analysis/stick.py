@@ -1,13 +1,15 @@
 """Stick-slip: does the stem creep in hops, how large are they, and where did it first break away?
 
 Increments of travel over 0.1 s while sliding. Regular hops of size J that come at random moments have
-variance J mu - mu^2 about their mean mu, so J = (var - noise) / |mu| + |mu|.
+variance J mu - mu^2 about their mean mu, so J = (var - noise) / |mu| + |mu|. Where readings are missing an
+increment takes longer: what the speed makes of that is taken off first, so that a gap is no hop.
 """
 
 from dataclasses import dataclass
 from math import inf, sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
 from rig.analysis.corner import PSI, Corner, Oriented
 from rig.analysis.lines import fit_line
@@ -49,16 +51,17 @@ def find_sticking(legs: list[Leg], low_m: float, high_m: float, noise_x: float, 
         inside = np.flatnonzero((leg.travel > inner) & (leg.travel < outer))
         if len(inside) < 3 * per * BLOCK:
             continue
-        travel = leg.travel[inside[0] : inside[-1] + 1 : per]
-        steps = np.diff(travel)
-        steps = steps[: len(steps) // BLOCK * BLOCK].reshape(-1, BLOCK)
+        each = slice(inside[0], inside[-1] + 1, per)
+        steps, taking = _blocks(leg.travel[each]), _blocks(leg.time[each])
         mean = np.add.reduce(steps, axis=1) / BLOCK
-        off = steps - mean[:, None]
+        longer = taking / (np.add.reduce(taking, axis=1) / BLOCK)[:, None]  # than usual: 1 without gaps
+        off = steps - mean[:, None] * longer
         variance = np.einsum("ij,ij->i", off, off) / (BLOCK - 1)
         noise = 2.0 * noise_x
         excess += float(np.sum(variance - noise))
         speed += float(np.abs(mean).sum())
-        expected += float(np.sum((noise + (RATE_SCATTER * mean) ** 2) ** 2)) * 2.0 / (BLOCK - 1)
+        uneven = (RATE_SCATTER * mean) ** 2 * np.einsum("ij,ij->i", longer, longer) / BLOCK
+        expected += float(np.sum((noise + uneven) ** 2)) * 2.0 / (BLOCK - 1)
         means.append(np.abs(mean))
     if not means or speed <= 0.0:
         return SMOOTH
@@ -66,6 +69,12 @@ def find_sticking(legs: list[Leg], low_m: float, high_m: float, noise_x: float, 
     z = excess / sqrt(expected) if expected > 0.0 else inf
     sticking = z > FLAG_Z and hop > LEAST_HOP_SHARE * (high_m - low_m)
     return Sticking(max(0.0, hop), z, sticking)
+
+
+def _blocks(values: Floats) -> Floats:
+    """Differences of neighbours, shape (blocks, BLOCK); what is left over is left out."""
+    steps = np.diff(values)
+    return steps[: len(steps) // BLOCK * BLOCK].reshape(-1, BLOCK)
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,14 +142,29 @@ def _beyond_sliding(
     half = long // 2
     low, high = max(0, part.start - half), min(len(data.q), part.stop + half)
     raw = data.q_raw[low:high]
-    index = np.arange(part.start, part.stop) - low
-    total = np.concatenate(([0.0], np.cumsum(raw)))
-    first, last = np.maximum(index - half, 0), np.minimum(index + half + 1, len(raw))
-    pressure = (total[last] - total[first]) / (last - first)
+    pressure = _local_lines(data.time[low:high], raw, np.arange(part.start, part.stop) - low, half)
     noise_q = second_difference_variance(raw)
     apart = min(width + pause, long)
     sd = sqrt(2.0 * noise_x / width + slope**2 * noise_q * 2.0 * apart / long**2)
     return _gained(data.y[part] - slope * pressure, width, pause), sd
+
+
+def _local_lines(time: Floats, values: Floats, index: NDArray[np.int64], half: int) -> Floats:
+    """At each index the line through the readings from `half` before to `half` after it.
+
+    With evenly spaced readings that is their mean; beside a gap a mean would stand for another time.
+    """
+    t, v = time - time[0], values - values[0]
+    first, last = np.maximum(index - half, 0), np.minimum(index + half + 1, len(v))
+    n = (last - first).astype(np.float64)
+
+    def mean(of: Floats) -> Floats:
+        total = np.concatenate(([0.0], np.cumsum(of)))
+        return np.asarray((total[last] - total[first]) / n, dtype=np.float64)
+
+    mean_t, mean_v = mean(t), mean(v)
+    slope = (mean(t * v) - mean_t * mean_v) / np.maximum(mean(t * t) - mean_t**2, 1e-12)
+    return np.asarray(values[0] + mean_v + slope * (t[index] - mean_t), dtype=np.float64)
 
 
 def _start(data: Oriented, first: int, width: int, pause: int) -> int:
