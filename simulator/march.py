@@ -145,9 +145,13 @@ def march(state: State, c: Coefficients, steps: int, dt: float) -> State:
             u = sqrt(REFERENCE_K / t)
             flow_out *= u
             slope *= u
-        # the stem, with the air spring p A^2 / V among its stiffnesses
-        force = area * (p - room) - f0 - k * x
-        stiff = k + p * area * area / volume
+        # what the flows alone do to the pressure in this step, and what a moving stem takes from it
+        room_for_air = volume + dt * (GAMMA_R * t_room * slope + heat * volume / gas)
+        rise = dt * (GAMMA_R * (t_room * flow_in - t * flow_out) + heat * (t_room - t)) / room_for_air
+        taken = GAMMA * p * area / room_for_air
+        # the stem at the end of the step, against the pressure at the end of the step
+        force = area * (p + rise - room) - f0 - k * x
+        stiff = k + area * max(taken, p * area / volume)
         damp = visc
         if x < low or x > high:
             force, stiff, damp = _pressed(x, c, force, stiff, damp)
@@ -161,15 +165,30 @@ def march(state: State, c: Coefficients, steps: int, dt: float) -> State:
         if free > 0.0:
             stiff += s0_scaled * free
             damp += s1_scaled * free
-        v = (v + dm * (force - s0_scaled * z)) / (1.0 + dm * (damp + dt * stiff))
+        before = v
+        v = (before + dm * (force - s0_scaled * z)) / (1.0 + dm * (damp + dt * stiff))
+        ahead = x + dt * v
+        if ahead < low <= x or ahead > high >= x:
+            force, stiff = _landing(x, ahead, c, force, stiff)
+            v = (before + dm * (force - s0_scaled * z)) / (1.0 + dm * (damp + dt * stiff))
         z = (z + dt * v) / (1.0 + dt * s0 * (v if v >= 0.0 else -v) / g)
         x += dt * v
         # the gas
-        rise = GAMMA_R * (t_room * flow_in - t * flow_out) + heat * (t_room - t) - GAMMA * p * area * v
-        rise = dt * rise / (volume + dt * (GAMMA_R * t_room * slope + heat * volume / gas))
+        rise -= dt * taken * v
         p += rise
         mass += dt * (flow_in - flow_out - slope * rise)
     return State(ps, p, mass, x, v, z)
+
+
+def _landing(x: float, ahead: float, c: Coefficients, force: float, stiff: float) -> tuple[float, float]:
+    """A contact that would be met within this step bears at its end, so that no stem is thrown back by it."""
+    if ahead < c.low_m:
+        depth = c.low_m - ahead
+        chord = contact(depth, c.low_stiffness, c.low_rounding_m)[0] / depth
+        return force + chord * (c.low_m - x), stiff + chord
+    depth = ahead - c.high_m
+    chord = contact(depth, c.high_stiffness, c.high_rounding_m)[0] / depth
+    return force - chord * (x - c.high_m), stiff + chord
 
 
 def _pressed(

@@ -72,10 +72,27 @@ def test_the_plant_follows_lsoda(name: str) -> None:
     theirs = reference(actuator, ramp, times)
     assert theirs[1].max() > actuator.travel_m  # it went to its stop
     pressure, stem = np.abs(ours - theirs)
-    # order one: late by one and a half to two steps at 5 psi/s, 0.015 to 0.02 psi, and halved with the step
-    assert np.sqrt(np.mean(pressure**2)) < 0.03 * PSI
-    assert pressure.max() < 0.2 * PSI  # where the stem lands and the casing, no longer growing, catches up
-    assert stem.max() < 0.006 * actuator.travel_m
+    # order one: late by up to a step and a half at 5 psi/s, 0.004 to 0.016 psi, and halved with the step
+    assert np.sqrt(np.mean(pressure**2)) < 0.02 * PSI
+    assert pressure.max() < 0.12 * PSI  # where the stem lands and the casing, no longer growing, catches up
+    assert stem.max() < 0.0015 * actuator.travel_m
+
+
+def test_the_step_adds_no_lag_of_the_stem_behind_its_pressure() -> None:
+    # sliding steadily, A p = F0 + k x + Fc + c v; a lag of one step would be 2 ms
+    actuator = load("healthy-brine-letdown").actuator
+    plant, inputs = Plant(actuator, air(actuator)), Inputs(supply_open=True, vent_open=False)
+    lags, k = [], actuator.spring_rate_n_per_m
+    for scan in range(1, 40 * 50):
+        inputs.demand_pa = scan * 0.02 * PSI
+        out = plant.update(scan * 0.02, inputs)
+        if 0.3 * actuator.travel_m < out.stem_m < 0.7 * actuator.travel_m:
+            left = actuator.area_m2 * out.casing_pa - actuator.preload_n - k * out.stem_m
+            left -= actuator.friction.coulomb_n
+            lags.append(left / k / out.stem_m_per_s)
+    assert len(lags) > 100
+    viscous_s = actuator.friction.viscous_n_s_per_m / k
+    assert np.median(lags) == pytest.approx(viscous_s, abs=0.05e-3)
 
 
 def test_two_solvers_of_the_reference_agree() -> None:
