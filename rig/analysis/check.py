@@ -37,14 +37,14 @@ def analyse(
 
     `units` are those of the advice, which is in words.
     """
-    usual_s, _ = usual_lag(sensors)
+    usual_s, _ = usual_lag(sensors, profile)
     strokes = find_strokes(samples, sensors, profile.rated_travel_m, usual_s)
-    findings = [examine(cycle, strokes) for cycle in strokes.cycles]
-    drag = _drag(findings, strokes, sensors)
+    findings = [examine(cycle, strokes, profile) for cycle in strokes.cycles]
+    drag = _drag(findings, strokes, usual_lag(sensors, profile)[1])
     if abs(drag.tau_s) > ALIGN_ANEW_S:
         usual_s += drag.tau_s
         strokes = find_strokes(samples, sensors, profile.rated_travel_m, usual_s)
-        findings = [examine(cycle, strokes) for cycle in strokes.cycles]
+        findings = [examine(cycle, strokes, profile) for cycle in strokes.cycles]
     notes = list(strokes.notes)
     if strokes.why:
         measured = {key: Measured(key, why=strokes.why) for key in QUANTITIES}
@@ -74,7 +74,7 @@ def measure(
 ) -> dict[str, Measured]:
     """All quantities from the given cycles, freed of what the speed of the ramp does to them."""
     noises = pool(findings, strokes.noise_x)
-    drag = _drag(findings, strokes, sensors)
+    drag = _drag(findings, strokes, usual_lag(sensors, profile)[1])
     findings = [
         f if f.curve is None else replace(f, curve=f.curve.without(drag.tau_s, drag.uneven)) for f in findings
     ]
@@ -99,11 +99,11 @@ def measure(
     }
 
 
-def _drag(findings: Sequence[Findings], strokes: Strokes, sensors: Sensors) -> Drag:
+def _drag(findings: Sequence[Findings], strokes: Strokes, lag_sd_s: float) -> Drag:
     curves = [f.curve for f in findings if f.curve is not None]
     slope = sum(c.slope for c in curves) / len(curves) if curves else 0.0
     noise = pool(findings, strokes.noise_x).slide * slope**2
-    return find_drag(curves, noise, usual_lag(sensors)[1])
+    return find_drag(curves, noise, lag_sd_s)
 
 
 def _corner_rate(findings: Sequence[Findings]) -> float:

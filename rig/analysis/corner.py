@@ -25,6 +25,9 @@ SLIDE_WINDOW_PA = 8.0 * PSI
 LEAST_REST_PA = 0.5 * PSI  # of rest seen beyond the gap, else the corner is not measured
 NO_REST_PA = 0.1 * PSI  # less than this is the turn of a moving stem, not a contact
 LEAST_SLIDE_PA = 1.0 * PSI
+# Rest without air, far from the corner: so near to the least pressure, so many readings, so far away.
+FAR_WITHIN_PA, LEAST_FAR, LEAST_FAR_PA = 0.5 * PSI, 20, 1.5 * PSI
+FAR_BENDS = 0.3  # the give without air and beside the corner may differ by this share (assumption)
 BATCH_S = 0.5  # residuals are averaged over this to see correlation
 
 Index: TypeAlias = NDArray[np.intp]
@@ -107,6 +110,19 @@ class Corner:
 
 
 @dataclass(frozen=True, slots=True)
+class Contact:
+    """What is known beforehand of a contact: it gives way by `give` +- `sd` [m/Pa] as air changes its load.
+
+    With `far`, what the stem shows without air is on its line too, if that makes it about as hard as this.
+    """
+
+    give: float
+    sd: float
+    noise: float  # variance of a reading of travel [m^2]
+    far: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Missing:
     """Why there is no corner."""
 
@@ -130,7 +146,12 @@ def orient(leg: Leg, low_end: bool, upward: bool, level_m: float) -> Oriented:
 
 
 def find_corner(
-    data: Oriented, stroke_m: float, scan_s: float, bow: float = 0.0, after_turn: bool = False
+    data: Oriented,
+    stroke_m: float,
+    scan_s: float,
+    bow: float = 0.0,
+    after_turn: bool = False,
+    contact: Contact | None = None,
 ) -> Corner | Missing:
     """The corner of `data`, for a stroke of about `stroke_m`; `bow` is the known curvature d2y/dq2 / 2.
 
@@ -143,14 +164,14 @@ def find_corner(
     gap = GAP_PA
     if after_turn and slope > 0.0:
         gap = max(gap, min(TURN_GAP_M, TURN_GAP_SHARE * stroke_m) / slope)
-    first = _cross(data, at, GAP_PA, gap, bow)
+    first = _cross(data, at, GAP_PA, gap, bow, contact)
     if isinstance(first, Missing):
         return first
     if abs(first.at - at) > 0.25 * GAP_PA:
-        first = _cross(data, first.at, GAP_PA, gap, bow)
+        first = _cross(data, first.at, GAP_PA, gap, bow, contact)
         if isinstance(first, Missing):
             return first
-    wide = _cross(data, first.at, 2.0 * GAP_PA, 2.0 * gap, bow)
+    wide = _cross(data, first.at, 2.0 * GAP_PA, 2.0 * gap, bow, contact)
     return _corner(data, first, None if isinstance(wide, Missing) else wide, max(4, round(BATCH_S / scan_s)))
 
 
@@ -230,7 +251,9 @@ def _broken_line(q: Floats, y: Floats, guess: float) -> float:
     return guess + float(c[near][np.argmax(gain[near])])
 
 
-def _cross(data: Oriented, at: float, gap: float, slide_gap: float, bow: float) -> Crossing | Missing:
+def _cross(
+    data: Oriented, at: float, gap: float, slide_gap: float, bow: float, contact: Contact | None
+) -> Crossing | Missing:
     u = data.q - at
     resting = ((u < -gap) & (u > -REST_WINDOW_PA)).nonzero()[0]
     sliding = ((u > slide_gap) & (u < SLIDE_WINDOW_PA)).nonzero()[0]
@@ -242,6 +265,8 @@ def _cross(data: Oriented, at: float, gap: float, slide_gap: float, bow: float) 
     if len(sliding) < 8 or _span(u, sliding) < LEAST_SLIDE_PA:
         return Missing("too little of the sliding stem was seen beside the corner")
     rest = fit_line(u[resting], data.y[resting])
+    if contact is not None:
+        rest = _rest_line(rest, contact, u, data.y)
     us = u[sliding]
     slide = fit_line(us, data.y[sliding] - bow * us * us)
     if slide.slope <= 1.5 * abs(rest.slope) or slide.slope <= 0.0:
@@ -252,6 +277,24 @@ def _cross(data: Oriented, at: float, gap: float, slide_gap: float, bow: float) 
     if abs(step) > 2.0 * PSI:
         return Missing("the resting and the sliding line do not cross near the corner")
     return Crossing(at, step, rest, slide, bow, resting, sliding)
+
+
+def _rest_line(near: Line, contact: Contact, u: Floats, y: Floats) -> Line:
+    """The resting line with what is known of its contact."""
+    if not contact.far:
+        return near.knowing(contact.give, contact.sd, contact.noise)
+    without_air = u < np.minimum.reduce(u) + FAR_WITHIN_PA
+    n = int(np.count_nonzero(without_air))
+    if n < LEAST_FAR:
+        return near
+    distance = near.mean_x - float(u[without_air].mean())
+    if distance < LEAST_FAR_PA:
+        return near
+    give = (near.mean_y - float(y[without_air].mean())) / distance
+    noise_sd = sqrt(contact.noise * (1.0 / n + 1.0 / near.n)) / distance
+    if abs(give) > contact.give + 2.0 * contact.sd + 3.0 * noise_sd:
+        return near  # soft: its line is bent
+    return near.knowing(give, sqrt(noise_sd**2 + (FAR_BENDS * give) ** 2), contact.noise)
 
 
 def _span(u: Floats, index: Index) -> float:

@@ -2,7 +2,8 @@
 
 P = a + b u + d (u^2 - m) + s R + (s R' u), u = x - x_mid, s = +1 on the way up and -1 down, over 8 to 92 % of
 travel. It gives spring rate, half band and spring-only pressures at once; d is the bow of the spring line.
-Noise of travel flattens b by sx^2 / var(x) (errors in variables); b is divided by that.
+Readings are chosen by the travel they show, and an even ramp has as many true travels below that as above:
+so noise of travel does not flatten b here, as it would where the true travels end with the data.
 """
 
 from dataclasses import dataclass, replace
@@ -28,8 +29,6 @@ class Curve:
     offset: float  # m^2: the square is taken less this
     coefficients: Floats  # a, b, d, R, R'
     inverse: Floats
-    variance_x: float  # of travel over the fit [m^2]
-    slope: float  # at the middle [Pa/m], flattening by noise undone
     residual_pa: float  # root mean square about the fit
     gap_pa: Floats  # up less down in BINS equal parts of the stroke, nan where not seen
     gap_factor: Floats  # variance of each over that of one reading
@@ -38,6 +37,11 @@ class Curve:
     extra_matrix: Floats  # (2, 2) normal matrix of (s |dP/dt|, s u^2) freed of the other columns
     extra_right: Floats  # (2,) and its right-hand side
     extra_shift: Floats  # (5, 2): what a unit of either does to the coefficients when left out
+
+    @property
+    def slope(self) -> float:
+        """At the middle [Pa/m]."""
+        return float(self.coefficients[1])
 
     @property
     def half_band(self) -> float:
@@ -69,8 +73,7 @@ class Curve:
         """
         fixed = self.coefficients - self.extra_shift @ np.array((tau_s, uneven))
         fixed[3] += uneven * self.length**2 / 12.0
-        slope = self.slope * float(fixed[1]) / float(self.coefficients[1])
-        return replace(self, coefficients=fixed, slope=slope, gap_pa=self.gap_pa - tau_s * self.gap_speed)
+        return replace(self, coefficients=fixed, gap_pa=self.gap_pa - tau_s * self.gap_speed)
 
     def factor(self, index: int) -> float:
         return float(self.inverse[index, index])
@@ -81,11 +84,8 @@ class Curve:
         return -float(self.coefficients[2]) / self.slope**3
 
 
-def fit_curve(cycle: Cycle, low_m: float, high_m: float, noise_x: float) -> Curve | None:
-    """Fit between `low_m` and `high_m` (travel at both contacts); None without a whole stroke both ways.
-
-    `noise_x` is the variance of a reading of travel [m^2].
-    """
+def fit_curve(cycle: Cycle, low_m: float, high_m: float) -> Curve | None:
+    """Fit between `low_m` and `high_m` (travel at both contacts); None without a whole stroke both ways."""
     if cycle.down is None:
         return None
     length = high_m - low_m
@@ -104,8 +104,6 @@ def fit_curve(cycle: Cycle, low_m: float, high_m: float, noise_x: float) -> Curv
     design = np.stack((np.ones(len(u)), u, square - offset, way, way * u), axis=1)
     inverse = _inverse(design.T @ design)
     coefficients = inverse @ (design.T @ p)
-    variance_x = float(u.var())
-    slope = float(coefficients[1]) * (1.0 + noise_x / max(variance_x - noise_x, noise_x, 1e-30))
     residuals = p - design @ coefficients
     speed = np.concatenate((up[2], down[2]))
     extra = np.stack((way * speed, way * square), axis=1)
@@ -117,8 +115,6 @@ def fit_curve(cycle: Cycle, low_m: float, high_m: float, noise_x: float) -> Curv
         offset=offset,
         coefficients=coefficients,
         inverse=inverse,
-        variance_x=variance_x,
-        slope=slope,
         residual_pa=sqrt(float(residuals.var())),
         gap_pa=gap,
         gap_factor=factor,

@@ -1,13 +1,14 @@
 """Everything found in one cycle: four corners, the sliding curve, sticking."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from rig.analysis.corner import Corner, Missing, find_corner, orient
+from rig.analysis.corner import Contact, Corner, Missing, find_corner, orient
 from rig.analysis.curve import Curve, fit_curve
 from rig.analysis.stick import SMOOTH, BreakAway, Sticking, break_away, find_sticking
 from rig.analysis.strokes import Cycle, Leg, Strokes
+from rig.profile.model import Action, Profile
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +26,17 @@ class Findings:
     highest_m: float  # the furthest that was surely reached [m from the rest reading]
 
 
-def examine(cycle: Cycle, strokes: Strokes) -> Findings:
+# Assumption: a metal stop or seat with what carries it gives way by this stiffness, or half or many times it.
+METAL_N_PER_M = 2e8
+
+
+def examine(cycle: Cycle, strokes: Strokes, profile: Profile) -> Findings:
+    """Find what there is in one cycle of `profile`'s valve; never raises on a poor one."""
+    stop_m_per_pa = profile.area_m2 / METAL_N_PER_M
+    stop = Contact(stop_m_per_pa, stop_m_per_pa, strokes.noise_x)  # the actuator's own, metal on metal
+    opening = profile.action is Action.AIR_TO_OPEN
+    low_contact = replace(stop, far=True) if opening else stop
+    high_contact = stop if opening else None  # a seat, metal or soft
     low = float(np.median(cycle.up.travel[: max(5, round(0.5 / strokes.scan_s))]))
     high = cycle.top_m
     stroke = high - low
@@ -33,7 +44,7 @@ def examine(cycle: Cycle, strokes: Strokes) -> Findings:
     if stroke <= 0.0:
         return Findings(cycle.number, none, none, none, none, None, SMOOTH, None, high)
     legs = [cycle.up] if cycle.down is None else [cycle.up, cycle.down]
-    curve = fit_curve(cycle, low, high, strokes.noise_x)
+    curve = fit_curve(cycle, low, high)
     bow = curve.bow_y if curve is not None else 0.0
     no_return = Missing("the stroke back was not recorded")
 
@@ -41,7 +52,9 @@ def examine(cycle: Cycle, strokes: Strokes) -> Findings:
         if leg is None:
             return no_return
         data = orient(leg, low_end, upward, low if low_end else high)
-        return find_corner(data, stroke, strokes.scan_s, data.sign * bow, after_turn=low_end == upward)
+        after_turn = low_end == upward  # then friction is still turning, and the stem is not on its contact
+        contact = None if after_turn else low_contact if low_end else high_contact
+        return find_corner(data, stroke, strokes.scan_s, data.sign * bow, after_turn, contact)
 
     full, reseat = corner(cycle.up, False, True), corner(cycle.down, True, False)
     lift = _levelled(corner(cycle.up, True, True), reseat)

@@ -16,9 +16,9 @@ from rig.analysis.strokes import Strokes
 from rig.profile.model import Profile
 
 LAG_KNOWN_TO = 0.3  # share of a stated lag by which it may be wrong (assumption)
-# Assumption: c / k of a healthy stem. Random simulated actuators have 1 to 43 ms, 7.3 ms rms about these
-# 10 with a long upper tail; the spread is taken wider for that tail.
-DRAG_S, DRAG_SD_S = 0.010, 0.009
+# Assumption: viscous friction c of packing, guides and diaphragm; a stem lags its pressure by c / k.
+DRAG_N_S_PER_M, DRAG_KNOWN_TO = 1500.0, 0.6
+SKEW_S = 0.002  # between the readings of pressure and position of one scan (assumption)
 INFERRED_LAG_S, INFERRED_LAG_SD_S = 0.7, 0.4  # casing behind the I/P's demand (seen on simulated stands)
 INFERRED_LAG_LEAST_SD_S = 0.3  # it is not one number: different up and down, and at both ends
 
@@ -42,6 +42,9 @@ class Instruments:
         parts = [(name, sensors.pressure_accuracy_pa * RECTANGULAR)]
         if not self.strokes.zero_taken and not sensors.pressure_is_inferred:
             parts.append(("zero of pressure not taken", abs(self.strokes.zero_pa) * RECTANGULAR))
+        if self.strokes.zero_taken and self.strokes.zero_readings:
+            zero_u = self.strokes.zero_sd_pa / sqrt(self.strokes.zero_readings)
+            parts.append(("zero of pressure, from its readings", zero_u))
         if self.strokes.zero_sd_pa < 0.5 * sensors.pressure_resolution_pa:
             parts.append(("resolution of pressure", 0.5 * sensors.pressure_resolution_pa * RECTANGULAR))
         parts.append(("drag of the stem and lags of the transmitters", self._lag()))
@@ -91,13 +94,15 @@ class Instruments:
         return self.rate_pa_per_s * self.lag_uncertainty_s
 
 
-def usual_lag(sensors: Sensors) -> tuple[float, float]:
+def usual_lag(sensors: Sensors, profile: Profile) -> tuple[float, float]:
     """What is known beforehand of the stem's lag behind the pressure, and its standard uncertainty [s].
 
-    Drag, and doubt about the stated lags; without a casing transmitter also the filling of the casing.
+    Drag on the rated spring, and doubt about the stated lags; without a casing transmitter also the filling
+    of the casing.
     """
     both = sqrt(sensors.pressure_lag_s**2 + sensors.position_lag_s**2)
     doubt = LAG_KNOWN_TO * both * RECTANGULAR
     if sensors.pressure_is_inferred:
         return INFERRED_LAG_S, sqrt(INFERRED_LAG_SD_S**2 + doubt**2)
-    return DRAG_S, sqrt(DRAG_SD_S**2 + doubt**2)
+    drag = DRAG_N_S_PER_M / profile.expected_rate_n_per_m
+    return drag, sqrt((DRAG_KNOWN_TO * drag) ** 2 + SKEW_S**2 + doubt**2)

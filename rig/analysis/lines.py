@@ -1,6 +1,6 @@
 """Least squares: general linear models and straight lines, with their covariances."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 
 import numpy as np
@@ -75,6 +75,15 @@ class Line:
     def variance_factor(self, x: float) -> float:
         """Variance of the line at x over that of one point: 1/n + (x - mean_x)^2 / spread."""
         return 1.0 / self.n + (x - self.mean_x) ** 2 / self.spread
+
+    def knowing(self, slope: float, sd: float, noise: float) -> "Line":
+        """The line with what is known of its slope beforehand (normal), for points of variance `noise`.
+
+        Precisions add: `spread` grows by noise / sd^2, so `variance_factor` stays right.
+        """
+        known = noise / sd**2
+        spread = self.spread + known
+        return replace(self, slope=(self.slope * self.spread + slope * known) / spread, spread=spread)
 
 
 def fit_line(x: Floats, y: Floats) -> Line:

@@ -65,7 +65,7 @@ def read_short_stroke(samples: Samples, sensors: Sensors, rated_travel_m: float)
     if isinstance(lift, Missing):
         return ShortStroke(why=f"no lift-off was seen: {lift.why}")
     # From the corner on: a soft seat that gives way below it is no part of the sliding line.
-    curve = fit_curve(cycle, lift.travel, high, strokes.noise_x)
+    curve = fit_curve(cycle, lift.travel, high)
     if curve is None or curve.slope <= 0.0:
         return ShortStroke(why="the stem did not slide far enough both ways")
     return _read(cycle, strokes, sensors, (lift, land), curve, (low, high))

@@ -6,6 +6,7 @@ reference of the position transmitter are found from the data.
 
 from dataclasses import dataclass, field
 from itertools import pairwise
+from math import sqrt
 
 import numpy as np
 
@@ -14,6 +15,7 @@ from rig.analysis.smooth import moving_mean, second_difference_variance, spikes
 
 SMOOTH_S = 0.2  # of the moving mean of pressure
 ZERO_TAIL_S = 2.0  # the end of the zero stage is the part that is surely vented and still
+ZERO_BLOCK_S, ZERO_AGREES = 0.5, 2.0  # what comes before it counts, block by block, while it agrees [sd]
 SMALLEST_STROKE_SHARE = 0.05  # of rated travel: less is no stroke
 
 
@@ -42,6 +44,7 @@ class Strokes:
     zero_pa: float  # what the pressure transmitter showed when vented; taken off if `zero_taken`
     zero_taken: bool
     zero_sd_pa: float  # standard deviation of one pressure reading while vented
+    zero_readings: int = 0  # so many made the zero
     noise_x: float = 0.0  # variance of one reading of travel [m^2], from second differences
     notes: tuple[str, ...] = ()
     why: str = ""  # why there are no cycles
@@ -68,7 +71,8 @@ def find_strokes(
             (), 0.02, 0.0, False, 0.0, why="there are hardly any good readings of pressure and position"
         )
     scan_s = float(np.median(np.diff(columns.time)))
-    zero_pa, zero_sd, taken, notes = _zero(columns, sensors)
+    vented, taken, notes = _zero(columns, sensors)
+    zero_pa = vented.mean
     raw = columns.pressure - (zero_pa if taken else 0.0)
     shift_s = sensors.pressure_lag_s - sensors.position_lag_s - stem_lag_s
     smooth = moving_mean(columns.time, raw, SMOOTH_S, shift_s)
@@ -86,7 +90,7 @@ def find_strokes(
     elif moved < SMALLEST_STROKE_SHARE * rated_travel_m:
         cycles, why = [], "the stem did not move"
     noise_x = max(second_difference_variance(travel), sensors.position_resolution_m**2 / 12.0)
-    return Strokes(tuple(cycles), scan_s, zero_pa, taken, zero_sd, noise_x, tuple(notes), why)
+    return Strokes(tuple(cycles), scan_s, zero_pa, taken, vented.sd, vented.n, noise_x, tuple(notes), why)
 
 
 def _whole_scans(values: Floats, scans: int) -> Floats:
@@ -120,20 +124,28 @@ def _good(samples: Samples, sensors: Sensors) -> tuple[_Columns, float]:
     return columns, 1.0 - len(index) / n
 
 
-def _zero(columns: _Columns, sensors: Sensors) -> tuple[float, float, bool, list[str]]:
-    """What the pressure transmitter shows when vented, its scatter, and whether to take it off."""
+@dataclass(frozen=True, slots=True)
+class _Vented:
+    """What the pressure transmitter shows without air: mean and scatter of n readings [Pa]."""
+
+    mean: float = 0.0
+    sd: float = 0.0
+    n: int = 0
+
+
+def _zero(columns: _Columns, sensors: Sensors) -> tuple[_Vented, bool, list[str]]:
+    """The zero of pressure, whether to take it off, and what is to be said of it."""
     tail = _tail(columns, ZERO, ZERO_TAIL_S)
     if tail is None:
-        return 0.0, 0.0, False, ["The zero of pressure was not taken: the record has no vented stage."]
-    vented = columns.pressure[tail]
-    zero, sd = float(vented.mean()), float(vented.std())
+        return _Vented(), False, ["The zero of pressure was not taken: the record has no vented stage."]
+    vented = _vented(columns, tail)
+    zero = vented.mean
     if sensors.pressure_is_inferred:
-        return zero, sd, False, []
+        return vented, False, []
     limit = max(3.0 * sensors.pressure_accuracy_pa, 0.005 * sensors.pressure_span_pa)
     if abs(zero) > limit:
         return (
-            zero,
-            sd,
+            vented,
             False,
             [
                 f"With the casing vented the pressure transmitter showed {zero:.0f} Pa, more than its "
@@ -144,7 +156,26 @@ def _zero(columns: _Columns, sensors: Sensors) -> tuple[float, float, bool, list
     notes = []
     if abs(zero) > 0.5 * sensors.pressure_accuracy_pa:
         notes.append(f"Zero of pressure: {zero:.0f} Pa shown when vented was taken off.")
-    return zero, sd, True, notes
+    return vented, True, notes
+
+
+def _vented(columns: _Columns, tail: slice) -> _Vented:
+    """From the tail back to where the pressure was not gone yet: the more readings, the better the zero."""
+    first = next(
+        low for name, _, low, high in reversed(columns.segments) if name == ZERO and high == tail.stop
+    )
+    sd = float(columns.pressure[tail].std())
+    start, mean = tail.start, float(columns.pressure[tail].mean())
+    while start > first:
+        block = int(np.searchsorted(columns.time, columns.time[start] - ZERO_BLOCK_S))
+        if block < first or start - block < 5:
+            break
+        part = columns.pressure[block:start]
+        n, more = tail.stop - start, start - block
+        if abs(float(part.mean()) - mean) > ZERO_AGREES * sd * sqrt(1.0 / n + 1.0 / more):
+            break
+        mean, start = (mean * n + float(part.mean()) * more) / (n + more), block
+    return _Vented(mean, sd, tail.stop - start)
 
 
 def _tail(columns: _Columns, stage: str, seconds: float) -> slice | None:

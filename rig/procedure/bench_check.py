@@ -26,7 +26,7 @@ Steps = Generator[Demand, Reading, None]
 # Why no more cycles are needed, after those so far; empty: go on.
 Judge = Callable[[Samples, int], str]
 
-ZERO_S = 3.0
+ZERO_S = 6.0  # its noise is in every pressure of the check
 GONE_PA = 0.25 * PSI  # with the casing open to the room, this much is zero error, not air
 TOP_STEADY_PA = 0.2 * PSI  # the stem stands on its stop: a big casing may still be filling
 REST_LIMIT_S, TOP_LIMIT_S, RAMP_LIMIT_S = 90.0, 20.0, 400.0

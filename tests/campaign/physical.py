@@ -6,6 +6,7 @@ serves several kinds of transmitter.
 """
 
 from dataclasses import dataclass, replace
+from math import exp
 from random import Random
 
 import numpy as np
@@ -54,7 +55,10 @@ def healthy(random: Random) -> Case:
     )
     coulomb = base.friction.coulomb_n
     # Pre-sliding of 10 to 70 um until the friction has reversed.
-    friction = replace(base.friction, bristle_n_per_m=coulomb / random.uniform(10e-6, 70e-6))
+    bristle = coulomb / random.uniform(10e-6, 70e-6)
+    # Drag of c / k = 1 to 40 ms: half to twice the usual, in two valves of three within 0.7 to 1.5 times.
+    drag = base.friction.viscous_n_s_per_m * exp(random.gauss(0.0, 0.4))
+    friction = replace(base.friction, bristle_n_per_m=bristle, viscous_n_s_per_m=drag)
     soft = random.random() < 0.4
     actuator = replace(
         base,

@@ -39,7 +39,7 @@ def test_healthy_actuators_on_the_simulated_plant() -> None:
 
 
 def test_a_sticking_stem_is_told_and_its_first_hop_found() -> None:
-    rows = [one_sticking(5e-4, seed) for seed in (3, 7)]
+    rows = [one_sticking(5e-4, seed) for seed in (0, 2)]
     hopping = [row for row in rows if row.hops]
     assert hopping
     for row in hopping:

@@ -22,7 +22,13 @@ class IdealValve:
     break_away_pa: float = 0.0  # the first hop waits for this much more than the half band
     seat_slope: float = 0.17e-3 * INCH / PSI  # m/Pa, metal seat
     bow: float = 0.0  # of travel at mid stroke, share of span
-    drag_s: float = 0.010  # the stem follows the pressure by c / k; what analysis takes as usual
+    more_drag_s: float = 0.0  # the stem follows the pressure by this much more than is usual
+
+    @property
+    def drag_s(self) -> float:
+        """c / k of 1500 N s/m, what analysis takes as usual, and what there is more."""
+        rate_n_per_m = self.area_m2 * (self.upper_pa - self.lower_pa) / self.travel_m
+        return 1500.0 / rate_n_per_m + self.more_drag_s
 
     @property
     def gain(self) -> float:

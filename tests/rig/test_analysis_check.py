@@ -243,7 +243,7 @@ def test_stated_lags_are_aligned() -> None:
 
 
 def test_drag_is_told_from_cycles_of_different_speed() -> None:
-    dragging = replace(VALVE, drag_s=0.2)
+    dragging = replace(VALVE, more_drag_s=0.2)
     fast, slow = record(dragging, Rig(rate_pa_per_s=2 * PSI)), record(dragging, Rig(rate_pa_per_s=0.7 * PSI))
     joined = join(part(fast, fast.cycle <= 2), part(slow, slow.cycle == 3))
     result = analyse(joined, profile_for(VALVE), PERFECT)
@@ -260,7 +260,7 @@ def join(first: Samples, second: Samples) -> Samples:
 
 def test_without_a_casing_transmitter_the_uncertainty_is_the_ips_and_it_is_said() -> None:
     inferred = replace(SENSORS, pressure_is_inferred=True, pressure_accuracy_pa=1.0 * PSI)
-    result = analyse(record(replace(VALVE, drag_s=0.7), Rig()), profile_for(VALVE), inferred)
+    result = analyse(record(replace(VALVE, more_drag_s=0.69), Rig()), profile_for(VALVE), inferred)
     quantity = result.quantities["lift_off"]
     assert value(result, "lift_off") == pytest.approx(TRUE["lift_off"], abs=0.3 * PSI)
     assert (quantity.expanded_uncertainty or 0.0) > 1.0 * PSI
