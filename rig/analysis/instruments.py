@@ -94,15 +94,20 @@ class Instruments:
         return self.rate_pa_per_s * self.lag_uncertainty_s
 
 
+def usual_drag(profile: Profile) -> tuple[float, float]:
+    """Lag of the stem by drag on the rated spring, and its standard uncertainty [s]."""
+    drag = DRAG_N_S_PER_M / profile.expected_rate_n_per_m
+    return drag, sqrt((DRAG_KNOWN_TO * drag) ** 2 + SKEW_S**2)
+
+
 def usual_lag(sensors: Sensors, profile: Profile) -> tuple[float, float]:
     """What is known beforehand of the stem's lag behind the pressure, and its standard uncertainty [s].
 
-    Drag on the rated spring, and doubt about the stated lags; without a casing transmitter also the filling
-    of the casing.
+    Drag, and doubt about the stated lags; without a casing transmitter also the filling of the casing.
     """
     both = sqrt(sensors.pressure_lag_s**2 + sensors.position_lag_s**2)
     doubt = LAG_KNOWN_TO * both * RECTANGULAR
     if sensors.pressure_is_inferred:
         return INFERRED_LAG_S, sqrt(INFERRED_LAG_SD_S**2 + doubt**2)
-    drag = DRAG_N_S_PER_M / profile.expected_rate_n_per_m
-    return drag, sqrt((DRAG_KNOWN_TO * drag) ** 2 + SKEW_S**2 + doubt**2)
+    drag, drag_u = usual_drag(profile)
+    return drag, sqrt(drag_u**2 + doubt**2)

@@ -27,6 +27,7 @@ Steps = Generator[Demand, Reading, None]
 Judge = Callable[[Samples, int], str]
 
 ZERO_S = 6.0  # its noise is in every pressure of the check
+SEATED_S = 1.5  # held just past the reseat, so that the level of the resting stem is known
 GONE_PA = 0.25 * PSI  # with the casing open to the room, this much is zero error, not air
 TOP_STEADY_PA = 0.2 * PSI  # the stem stands on its stop: a big casing may still be filling
 REST_LIMIT_S, TOP_LIMIT_S, RAMP_LIMIT_S = 90.0, 20.0, 400.0
@@ -154,6 +155,7 @@ class BenchCheck:
             if fall_pa is None and (left or stroke.sets_off(self._slope)):
                 fall_pa = stroke.pressure_pa
             if self._past_end(fall_pa is not None and stroke.share < 0.5):
+                yield from self._stay(SEATED_S, RETURN)
                 return
             if self._too_long(began, "returning"):
                 return
@@ -219,6 +221,12 @@ class BenchCheck:
             reading = yield from self._ask(0.0, 0.0, stage, vent=True)
         self.stroke.motion.restart()
         self._share_done = share
+
+    def _stay(self, seconds: float, stage: str) -> Steps:
+        """Hold what is there: the casing catches up as the stem comes to rest, and little is seen of it."""
+        began, hold_pa = self._now_s, self.stroke.pressure_pa
+        while self._now_s - began < seconds:
+            yield from self._ask(hold_pa, self.plan.fast_pa_per_s, stage)
 
     def _too_long(self, began_s: float, what: str) -> bool:
         if self._now_s - began_s <= RAMP_LIMIT_S:

@@ -12,7 +12,7 @@ from math import hypot, sqrt
 
 from rig.analysis.budget import RECTANGULAR
 from rig.analysis.drag import CYCLE_SCATTER_PA
-from rig.analysis.instruments import DRAG_SD_S, usual_lag
+from rig.analysis.instruments import usual_drag, usual_lag
 from rig.analysis.quantities import FLOOR_M
 from rig.analysis.ramp_rates import ReadingNoise, Stretch, corner_sd, reading_noise, sampling_rate
 from rig.analysis.samples import Sensors
@@ -115,7 +115,8 @@ class Planner:
 
     def _lag_u_s(self, trial: Trial, noise_pa: float) -> float:
         """u(tau) [s] after cycles whose slides were that far apart in speed, as drag.py tells it."""
-        before_s = usual_lag(self.sensors)[1] if self.sensors else DRAG_SD_S
+        known = usual_lag(self.sensors, self.profile) if self.sensors else usual_drag(self.profile)
+        before_s = known[1]
         apart = trial.slide - trial.second
         if self.inferred or self.cycles < 2 or apart <= 0.0:
             return before_s
