@@ -12,6 +12,7 @@ from rig.analysis.samples import ZERO, Samples
 from rig.analysis.strokes import Cycle, Strokes, find_strokes
 from rig.procedure.planner import Planner, Seen
 from rig.procedure.ramp import Places, RampPlan
+from rig.profile.model import Profile
 
 
 def learned_plan(planner: Planner, samples: Samples, before: RampPlan) -> RampPlan:
@@ -22,7 +23,7 @@ def learned_plan(planner: Planner, samples: Samples, before: RampPlan) -> RampPl
     if strokes is None:
         return before
     cycle = strokes.cycles[-1]
-    places = _places(cycle, strokes) or before.places
+    places = _places(cycle, strokes, planner.profile) or before.places
     conditioning = int(samples.cycle.max()) == 0  # at full speed throughout
     slide = _slide(cycle) if conditioning else before.slide_pa_per_s
     return planner.plan(Seen(strokes.zero_sd_pa, sqrt(strokes.noise_x), slide, places))
@@ -55,14 +56,14 @@ def _last_stroke(planner: Planner, samples: Samples) -> Strokes | None:
         cycle=np.where(last[part], 1, 0),
         stage=samples.stage[part],
     )
-    usual_s, _ = usual_lag(planner.sensors)
+    usual_s, _ = usual_lag(planner.sensors, planner.profile)
     strokes = find_strokes(one, planner.sensors, planner.profile.rated_travel_m, usual_s)
     return strokes if strokes.cycles else None
 
 
-def _places(cycle: Cycle, strokes: Strokes) -> Places | None:
+def _places(cycle: Cycle, strokes: Strokes, profile: Profile) -> Places | None:
     """Corners as the transmitter reads them; None unless all four were found and in order."""
-    found = examine(cycle, strokes)
+    found = examine(cycle, strokes, profile)
     zero_pa = strokes.zero_pa if strokes.zero_taken else 0.0
     corners = [
         c.pressure + zero_pa
