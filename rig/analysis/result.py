@@ -77,3 +77,4 @@ class CheckResult:
     advice: tuple[str, ...] = ()
     trips: tuple[str, ...] = ()
     notes: tuple[str, ...] = field(default_factory=tuple)
+    ended: str = ""  # why there were no more cycles; empty where a record does not say

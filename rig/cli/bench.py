@@ -8,15 +8,17 @@ from datetime import date, datetime
 from typing import Any
 
 from rich.console import Console
+from rich.text import Text
 
+from rig.cli.check_plan import judge_of, planner_of, told_plan
 from rig.cli.interrupts import Interrupts
-from rig.cli.outcome import conclude
+from rig.cli.outcome import CYCLES, conclude
+from rig.cli.requests import BadRequest as BadRequest
 from rig.cli.session import Runner, open_stand
-from rig.procedure.bench_check import FEWEST_CYCLES, BenchCheck
-from rig.procedure.planner import FASTEST_PA_PER_S, Planner
+from rig.procedure.bench_check import BenchCheck
 from rig.profile.load import load_profile, profile_text
 from rig.profile.model import Profile
-from rig.record.reader import read_record, sensors_of
+from rig.record.reader import read_record
 from rig.record.run_info import run_info
 from rig.record.writer import RecordWriter, new_record_folder
 from rig.report.screen import Screen, choose_screen
@@ -35,10 +37,6 @@ AIR_LEFT = (
     "The casing may hold pressure, and the spring is loaded. Stay clear of the stem. Shut off the supply by "
     "hand, vent by hand, and go near only when a gauge at the casing shows nothing."
 )
-
-
-class BadRequest(Exception):  # noqa: N818 - what the person asked cannot be done; says why
-    pass
 
 
 @dataclass(frozen=True)
@@ -79,18 +77,6 @@ def prepare(args: argparse.Namespace, today: date) -> Bench:
     if highest <= profile.bench_lower_pa:
         raise BadRequest(_cap_too_low(limits, profile, units))
     return Bench(args, profile, stand, limits, units, highest)
-
-
-def planner_of(bench: Bench) -> Planner:
-    """Lays out the ramp of a check on this stand."""
-    return Planner(
-        bench.profile,
-        bench.highest_pa,
-        min(bench.limits.rate_max_pa_per_s.value, FASTEST_PA_PER_S),
-        sensors_of(bench.stand),
-        bench.stand.scans_per_s,
-        cycles=min(bench.args.cycles, FEWEST_CYCLES),
-    )
 
 
 def limit_words(bench: Bench) -> tuple[str, ...]:
@@ -160,7 +146,16 @@ def run_bench(
     args, profile = bench.args, bench.profile
     console = Console(stderr=args.json)
     planner = planner_of(bench)
-    check = BenchCheck(profile, planner.plan(), cycles=args.cycles, units=bench.units, planner=planner)
+    for line in told_plan(bench):
+        console.print(Text(line), soft_wrap=True)
+    check = BenchCheck(
+        profile,
+        planner.plan(),
+        cycles=args.cycles,
+        units=bench.units,
+        planner=planner,
+        judge=judge_of(bench),
+    )
     with opened() if opened else open_stand(bench.stand, profile, bench.limits, bench.pace) as runner:
         folder = new_record_folder(args.records, profile.model, started)
         with (
@@ -188,6 +183,9 @@ def run_bench(
 def _run_info(bench: Bench, started: datetime) -> dict[str, object]:
     args = bench.args
     options = {"pace": bench.pace, "cycles": args.cycles, "cap": args.cap}
+    for name in ("uncertainty", "all_cycles", "coarse"):
+        if getattr(args, name, None):
+            options[name.replace("_", " ")] = getattr(args, name)
     if args.calibration_overdue:
         options["calibration overdue accepted by"] = args.by or "not named"
     return run_info(
@@ -231,6 +229,8 @@ def _tell_end(record: RecordWriter, ended: Ended[list[str]], check: BenchCheck, 
     now_s = record.last_s
     for remark in check.remarks:
         record.event(now_s, "remark", remark)
+    if check.ended and ended.how is How.FINISHED:
+        record.event(now_s, CYCLES, check.ended)
     if ended.how in STOP_KINDS:
         record.event(now_s, STOP_KINDS[ended.how], stop_words(ended, presses))
     if not ended.vented:

@@ -18,7 +18,23 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     pace = parser.add_mutually_exclusive_group()
     pace.add_argument("--real-time", action="store_true", help="built-in stand at life speed, not ten times")
     pace.add_argument("--instant", action="store_true", help="built-in stand in virtual time, no sockets")
-    parser.add_argument("--cycles", type=int, default=3, metavar="N", help="measured cycles (default: 3)")
+    parser.add_argument(
+        "--cycles", type=int, default=3, metavar="N", help="at most so many measured cycles (default: 3)"
+    )
+    parser.add_argument(
+        "--all-cycles", action="store_true", help="run them all, even where two are enough to be certain"
+    )
+    parser.add_argument(
+        "--uncertainty",
+        metavar="PRESSURE",
+        help="wanted of lift-off and full travel, as the sheet tells it (95 %%), e.g. '0.12 psi'",
+    )
+    parser.add_argument("--plan", action="store_true", help="only tell what would be done; nothing moves")
+    parser.add_argument(
+        "--coarse",
+        action="store_true",
+        help="go on where a tolerance is too narrow for this stand: it can fail then, but not pass",
+    )
     parser.add_argument("--cap", metavar="PRESSURE", help="never exceed this casing pressure, e.g. '40 psi'")
     parser.add_argument("--serial-number", default="", metavar="TEXT", help="of the valve on the stand")
     parser.add_argument("--by", default="", metavar="NAME", help="who does the check; goes on the sheet")
@@ -38,11 +54,17 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 def run(args: argparse.Namespace) -> int:
     from rig.cli.bench import BadRequest, prepare, run_bench
+    from rig.cli.check_plan import check_can_pass, told_plan
     from rig.cli.confirm import confirmed
     from rig.stand.link import LinkFault
 
     try:
         bench = prepare(args, date.today())
+        if args.plan:
+            print("\n".join(told_plan(bench)))
+        check_can_pass(bench)
+        if args.plan:
+            return 0
         if not (bench.stand.built_in or args.yes or confirmed(bench.question())):
             print("not confirmed: nothing was moved", file=sys.stderr)
             return STOPPED

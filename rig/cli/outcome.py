@@ -14,12 +14,14 @@ from rig.profile.model import Profile
 from rig.record.problem import RecordProblem
 from rig.record.reader import Record, read_record, sensors_of
 from rig.record.result_file import result_json, save_result
+from rig.report.cycle_words import more_cycles_lines
 from rig.report.forces_words import short_texts
 from rig.report.sheet import write_sheet
 from rig.report.table import print_result
 from rig.units import UNIT_SETS, UnitSet
 
 BENCH_CHECK = "bench check"
+CYCLES = "cycles"  # kind of the event that says why there were no more
 
 
 def read_check(folder: Path) -> Record:
@@ -40,10 +42,12 @@ def result_of(record: Record, units: UnitSet = UNIT_SETS["psi"]) -> CheckResult:
     trips = tuple(event.text for event in record.events if event.kind == "trip")
     stopped = bool(trips) or any(event.kind in ("stop", "refusal") for event in record.events)
     remarks = tuple(event.text for event in record.events if event.kind == "remark")
-    result = replace(result, trips=trips, notes=result.notes + remarks)
+    ended = next((event.text for event in reversed(record.events) if event.kind == CYCLES), "")
+    result = replace(result, trips=trips, notes=result.notes + remarks, ended=ended)
     if stopped:
         return _unjudged(result)
-    return replace(result, advice=result.advice + _short_in_service(record.profile, result, units))
+    more = more_cycles_lines(result, record.profile.action, units)
+    return replace(result, advice=result.advice + more + _short_in_service(record.profile, result, units))
 
 
 def _short_in_service(profile: Profile, result: CheckResult, units: UnitSet) -> tuple[str, ...]:

@@ -113,12 +113,17 @@ class Planner:
             return 0.03 * PSI, 25e-6
         return NOISE_SHARE * sensors.pressure_span_pa, NOISE_SHARE * sensors.position_span_m
 
+    @property
+    def _two_speeds_tell(self) -> bool:
+        """Whether drag can be told from friction at all: without a casing transmitter all is filling."""
+        return self.cycles > 1 and not self.inferred
+
     def _lag_u_s(self, trial: Trial, noise_pa: float) -> float:
         """u(tau) [s] after cycles whose slides were that far apart in speed, as drag.py tells it."""
         known = usual_lag(self.sensors, self.profile) if self.sensors else usual_drag(self.profile)
         before_s = known[1]
         apart = trial.slide - trial.second
-        if self.inferred or self.cycles < 2 or apart <= 0.0:
+        if not self._two_speeds_tell or apart <= 0.0:
             return before_s
         scans = 2.0 * SLIDE_SHARE * self.span_pa / trial.slide * self.scans_per_s
         told_s = sqrt(2.0 * (CYCLE_SCATTER_PA**2 + noise_pa**2 / scans)) / apart
@@ -137,7 +142,8 @@ class Planner:
 
         def short(plan: RampPlan) -> float:
             """At most 1 where it reaches what is wanted."""
-            return max(plan.corner_u_pa, plan.friction_u_pa / FRICTION_OF_CORNER) / wanted
+            friction_u_pa = plan.friction_u_pa / FRICTION_OF_CORNER if self._two_speeds_tell else 0.0
+            return max(plan.corner_u_pa, friction_u_pa) / wanted
 
         reaching = [plan for plan in found if short(plan) <= 1.0]
         if reaching:
@@ -156,7 +162,10 @@ class Planner:
             slow = min(slow, air)
             slide = min(air, SLIDE_OVER_SLOW * slow)
             for share, beside, before, past in product(
-                SECOND_SPEEDS, self._room(BESIDE_PA), self._room(BEFORE_PA), self._room(PAST_PA)
+                SECOND_SPEEDS if self._two_speeds_tell else (1.0,),
+                self._room(BESIDE_PA),
+                self._room(BEFORE_PA),
+                self._room(PAST_PA),
             ):
                 asked = max(fast, slow) if slide == air else slide
                 yield Trial(slow, max(fast, slow), asked, slide, share * slide, beside, before, past)

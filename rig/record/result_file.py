@@ -26,6 +26,7 @@ def result_json(result: CheckResult, units: UnitSet, record_path: Path) -> dict[
     return {
         "outcome": result.outcome.value,
         "basis": result.basis,
+        "cycles": {"measured": len(result.cycles), "ended": result.ended},
         "quantities": quantities,
         "trips": list(result.trips),
         "advice": list(result.advice),

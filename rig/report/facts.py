@@ -73,6 +73,7 @@ def run_facts(record: Record, units: UnitSet) -> list[Fact]:
         ("Started", _when(run.get("started")), False),
         ("Tested by", str(run.get("person") or ""), False),
         ("Cycles", f"{cycles} in {minutes:.1f} min", False),
+        ("ended", _ended(record), False),
         ("Scans", f"{samples.time_s.size}, {record.lost_scans} lost", False),
     ]
     cap = _cap(run.get("limits"), units)
@@ -88,6 +89,11 @@ def run_facts(record: Record, units: UnitSet) -> list[Fact]:
     if record.stand.built_in:
         facts.append(("Readings", "from the simulated stand", True))
     return facts
+
+
+def _ended(record: Record) -> str:
+    """Why there were no more cycles; empty where the record does not say."""
+    return next((event.text for event in reversed(record.events) if event.kind == "cycles"), "")
 
 
 def _spring_facts(setting: object, units: UnitSet) -> list[Fact]:

@@ -31,7 +31,7 @@ BUDGET_KEYS = {
 
 def test_the_object_has_exactly_its_keys_and_every_quantity() -> None:
     made = result_json(made_up_result(), PSI_SET, HERE)
-    assert list(made) == ["outcome", "basis", "quantities", "trips", "advice", "record"]
+    assert list(made) == ["outcome", "basis", "cycles", "quantities", "trips", "advice", "record"]
     assert tuple(made["quantities"]) == QUANTITIES
     for quantity in made["quantities"].values():
         assert list(quantity)[:5] == ["value", "uncertainty", "unit", "limits", "outcome"]
