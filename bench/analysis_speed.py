@@ -24,13 +24,15 @@ GOAL_MS = 5.0
 REFERENCE_S = 0.82
 
 
+LOOP = compile("s = 0\nfor i in range(10**7): s += i * i", "loop", "exec")
+
+
 def loop_s() -> float:
-    """The reference loop; its least of three."""
+    """The reference loop as a module runs it, on global names; its least of three."""
     best = float("inf")
     for _ in range(3):
-        start, total = time.process_time(), 0
-        for i in range(10**7):
-            total += i * i
+        start = time.process_time()
+        exec(LOOP, {})
         best = min(best, time.process_time() - start)
     return best
 

@@ -184,6 +184,7 @@ class Crossing:
     bow: float
     rest_part: Index
     slide_part: Index
+    rest_span: float  # Pa
 
     @property
     def at(self) -> float:
@@ -234,21 +235,21 @@ def _broken_line(q: Floats, y: Floats, guess: float) -> float:
     slope = float(u @ v) / spread
     rest = v - slope * u
 
-    def after(values: Floats) -> Floats:
-        return np.cumsum(values[::-1])[::-1]
+    near = np.flatnonzero(np.abs(q0[5:-6]) < 1.5 * PSI) + 5  # with some readings on either side
+    if not len(near):
+        return guess
 
-    count = np.arange(n, 0, -1.0)
-    s1, s2, sr = after(q0), after(q0 * q0), after(rest)
-    sqr = after(q0 * rest)
-    c = q0
+    def after(values: Floats) -> Floats:
+        return np.add.accumulate(values[::-1])[::-1][near]
+
+    count = n - near
+    s1, s2, sr, sqr = after(q0), after(q0 * q0), after(rest), after(q0 * rest)
+    c = q0[near]
     h1 = s1 - c * count
     hu = s2 - c * s1 - qm * h1
     hh = s2 - 2.0 * c * s1 + c * c * count - h1 * h1 / n - hu * hu / spread
     gain = (sqr - c * sr) ** 2 / np.maximum(hh, 1e-9 * spread)
-    near = (np.abs(c) < 1.5 * PSI) & (count > 5) & (count < n - 5)
-    if not near.any():
-        return guess
-    return guess + float(c[near][np.argmax(gain[near])])
+    return guess + float(c[np.argmax(gain)])
 
 
 def _cross(
@@ -276,7 +277,7 @@ def _cross(
         step = (rest.intercept - slide.intercept - bow * step * step) / (slide.slope - rest.slope)
     if abs(step) > 2.0 * PSI:
         return Missing("the resting and the sliding line do not cross near the corner")
-    return Crossing(at, step, rest, slide, bow, resting, sliding)
+    return Crossing(at, step, rest, slide, bow, resting, sliding, rest_span)
 
 
 def _rest_line(near: Line, contact: Contact, u: Floats, y: Floats) -> Line:
@@ -331,7 +332,7 @@ def _corner(data: Oriented, found: Crossing, wide: Crossing | None, batch: int) 
         rounding=float("nan") if wide is None else data.sign * (found.at - wide.at),
         rest_noise=_noise(rest_residuals, batch),
         slide_noise=_noise(slide_residuals, batch),
-        rest_span=_span(data.q, found.rest_part),
+        rest_span=found.rest_span,
         rate=_rate(data, found.slide_part),
         lines=found,
         wide=wide,

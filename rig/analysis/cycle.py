@@ -1,8 +1,7 @@
 """Everything found in one cycle: four corners, the sliding curve, sticking."""
 
 from dataclasses import dataclass, replace
-
-import numpy as np
+from statistics import median
 
 from rig.analysis.corner import Contact, Corner, Missing, find_corner, orient
 from rig.analysis.curve import Curve, fit_curve
@@ -37,7 +36,7 @@ def examine(cycle: Cycle, strokes: Strokes, profile: Profile) -> Findings:
     opening = profile.action is Action.AIR_TO_OPEN
     low_contact = replace(stop, far=True) if opening else stop
     high_contact = stop if opening else None  # a seat, metal or soft
-    low = float(np.median(cycle.up.travel[: max(5, round(0.5 / strokes.scan_s))]))
+    low = median(cycle.up.travel[: max(5, round(0.5 / strokes.scan_s))].tolist())
     high = cycle.top_m
     stroke = high - low
     none = Missing("the stem did not travel far enough")

@@ -8,6 +8,7 @@ P0 + kL/A - R and is back at rest at P0 - R. Spring only: P0 at rest, P0 + k L_r
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import sqrt
+from statistics import median
 
 import numpy as np
 
@@ -215,7 +216,7 @@ class Quantities:
 
     def _sliding_rate(self) -> float:
         """Mean speed of the ramp over the sliding curve [Pa/s]."""
-        speeds = [float(np.median(f.curve.gap_speed)) / 2.0 for f in self.findings if f.curve is not None]
+        speeds = [median(f.curve.gap_speed.tolist()) / 2.0 for f in self.findings if f.curve is not None]
         return sum(speeds) / len(speeds) if speeds else 0.0
 
     def _from_curve(self, key: str, take: Callable[[Curve], tuple[float, float]], factor: float) -> Measured:

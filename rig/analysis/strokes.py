@@ -7,6 +7,7 @@ reference of the position transmitter are found from the data.
 from dataclasses import dataclass, field
 from itertools import pairwise
 from math import sqrt
+from statistics import median
 
 import numpy as np
 
@@ -193,7 +194,7 @@ def _rest(columns: _Columns) -> float:
     if tail is None:
         start = next((low for name, _, low, _ in columns.segments if name == RISE), 0)
         tail = slice(start, start + 10)
-    return float(np.median(columns.position[tail]))
+    return float(median(columns.position[tail].tolist()))
 
 
 def _sense(columns: _Columns, pressure: Floats, rest_m: float) -> float:
@@ -230,5 +231,5 @@ def _cycles(columns: _Columns, raw: Floats, smooth: Floats, travel: Floats) -> l
         held = (
             travel[top[0] : top[1]] if top[1] - top[0] >= 5 else travel[max(rise[0], rise[1] - 10) : rise[1]]
         )
-        cycles.append(Cycle(number, leg(rise[0], max(middle, rise[1])), down, float(np.median(held))))
+        cycles.append(Cycle(number, leg(rise[0], max(middle, rise[1])), down, median(held.tolist())))
     return cycles
