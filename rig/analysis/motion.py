@@ -175,9 +175,13 @@ class MotionWatch:
 
     @property
     def speed_m_per_s(self) -> float:
-        """Slope of a straight line through the last half second [m/s], 0 while that is not covered."""
-        points = self._last(0.5)
-        if len(points) < 3 or points[0][0] - points[-1][0] < 0.3:
+        """Speed over the last half second [m/s], 0 while that is not covered."""
+        return self.speed_over(0.5)
+
+    def speed_over(self, seconds: float) -> float:
+        """Slope of a straight line through the last `seconds` [m/s], 0 while they are not covered."""
+        points = self._last(seconds)
+        if len(points) < 3 or points[0][0] - points[-1][0] < 0.6 * seconds:
             return 0.0
         n = len(points)
         time_mean = sum(t for t, _ in points) / n

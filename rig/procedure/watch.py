@@ -6,6 +6,7 @@ from rig.analysis.motion import EndOfTravel, MotionWatch
 from safety.signals import Reading
 
 SLIDES_SHARE = 0.35  # of the rated slope; a soft seat gives way by a tenth
+SLOPE_PA, SLOPE_S = 3447.0, (0.2, 0.5)  # half a psi, in no less and no more than these seconds
 
 
 class Window:
@@ -94,8 +95,11 @@ class Stroke:
         """The stem has left its rest and follows the pressure as a sliding stem does, not as a soft seat."""
         if not self.motion.left_rest or not self.pressure.full:
             return False
-        pressure_rate = abs(self.pressure.drift) / (0.5 * self.pressure.seconds)
-        return abs(self.motion.speed_m_per_s) > SLIDES_SHARE * expected_m_per_pa * pressure_rate > 0.0
+        rate = abs(self.pressure.drift) / (0.5 * self.pressure.seconds)
+        if rate <= 0.0:
+            return False
+        speed = self.motion.speed_over(min(SLOPE_S[1], max(SLOPE_S[0], SLOPE_PA / rate)))
+        return abs(speed) > SLIDES_SHARE * expected_m_per_pa * rate
 
     def look_for_end(self, expected_m_per_pa: float, over_pa: float) -> None:
         """From now on watch for the stem to stand still while the pressure goes on by `over_pa`."""

@@ -17,10 +17,9 @@ from multiprocessing import Pool
 import numpy as np
 
 from rig.analysis.check import analyse
-from rig.analysis.motion import MotionWatch
 from rig.analysis.result import CheckResult
 from rig.procedure.planner import Planner
-from tests.campaign import ideal
+from tests.campaign import ideal, moves
 from tests.campaign.hops import Told, told
 from tests.campaign.physical import (
     PSI,
@@ -91,19 +90,6 @@ def report_sticking(runs: int, noise: float) -> str:
     )
 
 
-def report_motion(scans: int) -> str:
-    """False alarms of the watch on a resting stem, noise known and learned."""
-    lines = []
-    for name, given in (("known", 1.0), ("learned", None)):
-        noise, watch, alarms = random.Random(7), MotionWatch(given), 0
-        for scan in range(scans):
-            if watch.update(scan * 0.02, noise.gauss(0.0, 1.0)):
-                alarms += 1
-                watch.restart()
-        lines.append(f"noise {name}: {alarms} false alarms in {scans} scans")
-    return "\n".join(lines)
-
-
 def report_ideal(runs: int) -> str:
     with Pool() as pool:
         return ideal.table(pool.map(partial(ideal.score, runs=runs), list(ideal.settings()), 1))
@@ -126,7 +112,7 @@ def main() -> None:
     elif args.campaign == "sticking":
         print(report_sticking(args.runs, args.noise))
     else:
-        print(report_motion(args.runs))
+        print(moves.report(args.runs))
 
 
 if __name__ == "__main__":

@@ -1,5 +1,6 @@
 """The bench check as a procedure: what it asks for, in which order, and when it gives up."""
 
+import random
 from dataclasses import replace
 from itertools import groupby, pairwise
 
@@ -29,6 +30,7 @@ PROFILE = Profile(
     supply_pa=300_000.0,
 )
 HIGHEST_PA = 280_000.0
+PSI = 6894.757
 
 
 def run(
@@ -157,3 +159,42 @@ def test_every_second_cycle_slides_at_another_speed() -> None:
         assert {slow, 9_000.0} <= of_cycle[1]
         assert 9_000.0 not in of_cycle[0]
         assert first not in of_cycle[1] or first == check.plan.fast_pa_per_s
+
+
+class SoftSeat(QuasiStaticValve):
+    """Gives way by 3 % of travel before it lifts; the position reads with noise."""
+
+    def answer(self, demand: Demand | None) -> Reading:
+        reading = super().answer(demand)
+        squeezed = 0.03 * self.travel_m * min(1.0, self.pressure_pa / (self.lower_pa + self.half_band_pa))
+        noise = self.noise.gauss(0.0, 50e-6)
+        position = replace(reading.position, value=reading.position.value + squeezed + noise)
+        return replace(reading, position=position)
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        self.noise = random.Random(4)
+
+
+def first_fast_again(valve: QuasiStaticValve) -> tuple[float, float]:
+    """Pressure at which the rise was slowed down, and at which it went fast again [Pa]."""
+    demands, readings, check = run(valve, cycles=1)
+    rising = [(d, r.pressure.value) for d, r in zip(demands, readings, strict=True) if d.stage == RISE]
+    slow = check.plan.slow_pa_per_s
+    slowed = next(at for at, (d, _) in enumerate(rising) if d.rate_pa_per_s == pytest.approx(slow))
+    fast = next(p for d, p in rising[slowed:] if d.rate_pa_per_s > 1.1 * slow)
+    return rising[slowed][1], fast
+
+
+def test_a_soft_seat_giving_way_is_not_taken_for_lift_off() -> None:
+    valve = SoftSeat()
+    _, fast_again_pa = first_fast_again(valve)
+    lift_off_pa = valve.lower_pa + valve.half_band_pa
+    assert fast_again_pa > lift_off_pa + 0.9 * plan_ramp(PROFILE, HIGHEST_PA).beside_corner_pa
+
+
+def test_a_stem_that_leaves_early_slows_the_ramp_at_once() -> None:
+    valve = QuasiStaticValve(lower_pa=60_000.0)  # the profile expects 105 kPa, slow from 93 kPa
+    slowed_pa, _ = first_fast_again(valve)
+    lift_off_pa = valve.lower_pa + valve.half_band_pa
+    assert lift_off_pa < slowed_pa < lift_off_pa + 0.9 * PSI
