@@ -384,4 +384,13 @@ QUANTITY_DIMENSION: Mapping[str, Dimension] = {
     "spring_only_upper": Dimension.PRESSURE,
     "seat_load": Dimension.FORCE,
     "hysteresis": Dimension.PRESSURE,
+    # Terms of a step-and-settle run: shares of rated travel, of dead band: of the input span.
+    "inaccuracy_above": Dimension.FRACTION,
+    "inaccuracy_below": Dimension.FRACTION,
+    "travel_hysteresis": Dimension.FRACTION,
+    "dead_band": Dimension.FRACTION,
+    "non_repeatability": Dimension.FRACTION,
+    "linearity_terminal": Dimension.FRACTION,
+    "linearity_independent": Dimension.FRACTION,
+    "linearity_zero_based": Dimension.FRACTION,
 }

@@ -22,7 +22,7 @@ def advise(quantities: Mapping[str, Quantity], profile: Profile, sticking: bool,
         *_travel(quantities["travel"], profile, units),
         *_seat_load(quantities["seat_load"], profile, units),
         *_friction(quantities["friction"], profile, sticking),
-        *_ratios(quantities),
+        *ratio_advice(quantities),
     ]
 
 
@@ -167,7 +167,7 @@ def _friction(friction: Quantity, profile: Profile, sticking: bool) -> list[str]
     return lines
 
 
-def _ratios(quantities: Mapping[str, Quantity]) -> list[str]:
+def ratio_advice(quantities: Mapping[str, Quantity]) -> list[str]:
     poor = []
     for quantity in quantities.values():
         if quantity.limits is None or quantity.expanded_uncertainty is None:

@@ -16,6 +16,7 @@ from rig.cli.outcome import CYCLES, conclude
 from rig.cli.requests import BadRequest as BadRequest
 from rig.cli.session import Runner, open_stand
 from rig.procedure.bench_check import BenchCheck
+from rig.procedure.watch import Stroke
 from rig.profile.load import load_profile, profile_text
 from rig.profile.model import Profile
 from rig.record.reader import read_record
@@ -163,7 +164,7 @@ def run_bench(
                 folder,
                 profile_text(args.profile),
                 stand_text(args.stand),
-                _run_info(bench, started) | dict(before or {}),
+                run_details(bench, started) | dict(before or {}),
                 rows_per_write=500 if bench.pace == "instant" else 1,
                 sync_every_s=None if bench.pace == "instant" else 1.0,
             ) as record,
@@ -172,17 +173,20 @@ def run_bench(
         ):
             ended = runner(
                 check.run(),
-                _on_sample(record, screen, check),
-                _on_notice(record, screen),
+                on_sample(record, screen, check.stroke),
+                on_notice(record, screen),
                 interrupts.order,
             )
             _tell_end(record, ended, check, interrupts.presses)
     return conclude(read_record(folder), args.units, args.json)
 
 
-def _run_info(bench: Bench, started: datetime) -> dict[str, object]:
+def run_details(
+    bench: Bench, started: datetime, more: Mapping[str, object] | None = None
+) -> dict[str, object]:
+    """What run.json says; `more` options beside those that every run has."""
     args = bench.args
-    options = {"pace": bench.pace, "cycles": args.cycles, "cap": args.cap}
+    options = {"pace": bench.pace, "cycles": args.cycles, "cap": args.cap, **(more or {})}
     for name in ("uncertainty", "all_cycles", "coarse"):
         if getattr(args, name, None):
             options[name.replace("_", " ")] = getattr(args, name)
@@ -198,21 +202,25 @@ def _run_info(bench: Bench, started: datetime) -> dict[str, object]:
     )
 
 
-def _on_sample(record: RecordWriter, screen: Screen, check: BenchCheck) -> Callable[[Sample], None]:
-    def on_sample(sample: Sample) -> None:
+def on_sample(record: RecordWriter, screen: Screen, stroke: Stroke) -> Callable[[Sample], None]:
+    """Keeps every sample, then shows it."""
+
+    def keep_and_show(sample: Sample) -> None:
         record.sample(sample)  # on its way to the disk before it is shown
-        screen.update(sample, check.stroke.travel_m if check.stroke.rest_m is not None else None)
+        screen.update(sample, stroke.travel_m if stroke.rest_m is not None else None)
 
-    return on_sample
+    return keep_and_show
 
 
-def _on_notice(record: RecordWriter, screen: Screen) -> Callable[[Notice], None]:
-    def on_notice(notice: Notice) -> None:
+def on_notice(record: RecordWriter, screen: Screen) -> Callable[[Notice], None]:
+    """Keeps every notice, and shows those that a person should see."""
+
+    def keep_and_show(notice: Notice) -> None:
         record.event(notice.time_s, notice.kind, notice.text)
         if notice.kind not in ("mode", "limited"):
             screen.event(notice.time_s, notice.kind, notice.text)
 
-    return on_notice
+    return keep_and_show
 
 
 def stop_words(ended: Ended[Any], presses: int) -> str:

@@ -9,6 +9,7 @@ from rig.cli.exits import STOPPED, WRONG_INPUT
 
 COMMANDS = (
     "check",
+    "steps",
     "couple",
     "uncouple",
     "spring",

@@ -15,6 +15,11 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from rig.cli.outcome import conclude, read_check
+    from rig.cli.outcome import check_of, conclude
+    from rig.cli.steps_outcome import conclude_steps, is_steps
+    from rig.record.reader import read_record
 
-    return conclude(read_check(args.record), args.units, args.json)
+    record = read_record(args.record)
+    if is_steps(record):
+        return conclude_steps(record, args.units, args.json)
+    return conclude(check_of(record), args.units, args.json)

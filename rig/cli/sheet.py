@@ -16,13 +16,18 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from rig.cli.outcome import read_check, result_of
+    from rig.cli.outcome import check_of, result_of
+    from rig.cli.steps_outcome import is_steps, steps_sheet
+    from rig.record.reader import read_record
     from rig.report.sheet import write_sheet
     from rig.units import UNIT_SETS
 
-    record = read_check(args.record)
+    record = read_record(args.record)
     path = args.output or args.record / "sheet.html"
     units = UNIT_SETS[args.units]
-    write_sheet(record, result_of(record, units), path, units)
+    if is_steps(record):
+        steps_sheet(record, path, units)
+    else:
+        write_sheet(check_of(record), result_of(record, units), path, units)
     print(path)
     return PASS

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from rig.layout import section
 from rig.profile.explain_trim import trim_rows
-from rig.profile.model import Action, Basis, DecisionRule, Profile, Tolerance
+from rig.profile.model import Action, Basis, DecisionRule, Profile, Term, Tolerance
 from rig.profile.thread import pressure_per_turn_pa
 from rig.units import PSI_PA, Dimension, UnitSet, inches_text
 
@@ -38,6 +38,7 @@ def explain(profile: Profile, units: UnitSet) -> str:
         lines.append(f"from {profile.source}")
     lines += section("What the file says", _said(profile, units))
     lines += section("Trim, packing and process", trim_rows(profile, units))
+    lines += section("Allowed when stepped (stemrig steps)", _allowed(profile, units))
     lines += section("What follows from it", _follows(profile, units))
     lines += section("Notes", (("", note) for note in profile.notes))
     return "\n".join(lines)
@@ -71,6 +72,13 @@ def _said(p: Profile, units: UnitSet) -> Iterator[Row]:
     yield "Supply in service", _pressure(units, p.supply_pa)
     load = p.needed_seat_load_n
     yield "Seat load needed", "not given" if load is None else units.text(Dimension.FORCE, load)
+
+
+def _allowed(p: Profile, units: UnitSet) -> Iterator[Row]:
+    for limit in p.performance_limits:
+        of = "the input span" if limit.term is Term.DEAD_BAND else "rated travel"
+        most = units.text(Dimension.FRACTION, limit.at_most)
+        yield limit.term.value.replace("_", " "), f"at most {most} of {of} ({limit.source})"
 
 
 def _window(units: UnitSet, rated_pa: float, tolerance: Tolerance) -> str:

@@ -5,7 +5,7 @@ from math import isnan
 from pathlib import Path
 
 from rig.files import Document, Section, find, read_text, shipped
-from rig.profile.model import Action, Basis, DecisionRule, Profile, Tolerance
+from rig.profile.model import Action, Basis, DecisionRule, Profile, Term, TermLimit, Tolerance
 from rig.profile.plausible import check
 from rig.profile.thread import EXAMPLE as THREAD
 from rig.profile.thread import thread_pitch_m
@@ -13,6 +13,7 @@ from rig.profile.trim import check_trim, read_ranges, read_trim
 from rig.units import Dimension, UnitError
 
 PACKAGE, KIND = "profiles.valves", "a valve profile"
+PERFORMANCE = "{hysteresis: {at_most: 8 %, source: order 4711, clause 3}}"
 BENCH = "{lower: 10 psi, upper: 30 psi, basis: friction included, ...}"
 
 
@@ -73,6 +74,7 @@ def _read(root: Section, source: str) -> Profile:
         obtainable_ranges_pa=read_ranges(root),
         decision_rule=root.choice("decision_rule", DecisionRule, DecisionRule.GUARDED),
         supply_margin_pa=root.quantity_or_none("supply_margin", Dimension.PRESSURE),
+        performance_limits=_performance_limits(root),
     )
     root.finish()
     return profile
@@ -115,6 +117,26 @@ def _tolerance(bench: Section, key: str, example: str) -> Tolerance:
     )
     sides.finish()
     return tolerance
+
+
+def _performance_limits(root: Section) -> tuple[TermLimit, ...]:
+    """A limit without its source is refused: nobody could say later why a valve failed by it."""
+    section = root.section_or_none("performance_limits", PERFORMANCE)
+    if section is None:
+        return ()
+    found = []
+    for term in Term:
+        one = section.section_or_none(term.value, "{at_most: 8 %, source: order 4711, clause 3}")
+        if one is None:
+            continue
+        at_most = one.quantity("at_most", Dimension.FRACTION, "8 %")
+        source = one.text("source", "order 4711, clause 3")
+        if not 0.0 < at_most <= 1.0 and not isnan(at_most):
+            one.problem("at_most", f"{100.0 * at_most:g} % is not believable", "above 0 %, up to 100 %")
+        one.finish()
+        found.append(TermLimit(term, at_most, source))
+    section.finish()
+    return tuple(found)
 
 
 def _pitch(root: Section) -> float | None:

@@ -25,6 +25,27 @@ class DecisionRule(StrEnum):
     SHARED = "shared risk"  # the value decides, whatever its uncertainty
 
 
+class Term(StrEnum):
+    """Terms of IEC 61298-2 and ISA-51.1 that a job may limit; the value is the key in the file."""
+
+    INACCURACY = "inaccuracy"
+    HYSTERESIS = "hysteresis"
+    DEAD_BAND = "dead_band"
+    NON_REPEATABILITY = "non_repeatability"
+    LINEARITY_TERMINAL = "linearity_terminal"
+    LINEARITY_INDEPENDENT = "linearity_independent"
+    LINEARITY_ZERO_BASED = "linearity_zero_based"
+
+
+@dataclass(frozen=True, slots=True)
+class TermLimit:
+    """What a job allows of one term, and who says so."""
+
+    term: Term
+    at_most: float  # share of rated travel; of dead band: of the input span
+    source: str  # as the person wrote it
+
+
 class Plug(StrEnum):
     """Which way the stem pushes a plug onto its seat."""
 
@@ -109,6 +130,7 @@ class Profile:
     obtainable_ranges_pa: tuple[tuple[float, float], ...] = ()  # bench ranges of the springs to be had
     decision_rule: DecisionRule = DecisionRule.GUARDED
     supply_margin_pa: float | None = None  # wanted above the lowest supply that does the work
+    performance_limits: tuple[TermLimit, ...] = ()  # none of our own: what is allowed depends on the job
 
     @property
     def needed_seat_load_n(self) -> float | None:

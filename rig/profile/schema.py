@@ -2,7 +2,7 @@
 
 import json
 
-from rig.profile.model import Action, Basis, DecisionRule, Flow, Mounting, Plug
+from rig.profile.model import Action, Basis, DecisionRule, Flow, Mounting, Plug, Term
 from rig.schema_parts import Json, document, group, quantity, text, texts, words, yes_no
 from rig.units import Dimension as D  # noqa: N817 - stands in every line here
 
@@ -46,6 +46,7 @@ def schema() -> Json:
             "required_seat_load": quantity(D.FORCE, "force that the seat needs to be tight"),
             "trim": _trim(),
             "process": _process(),
+            "performance_limits": _performance_limits(),
             "notes": texts("for the person at the stand"),
         },
         REQUIRED,
@@ -77,6 +78,20 @@ def _one_tolerance() -> Json:
 def _two_tolerances() -> Json:
     sides = {"minus": quantity(D.PRESSURE, "below"), "plus": quantity(D.PRESSURE, "above")}
     return group(sides, ("minus", "plus"), "each way its own")
+
+
+def _performance_limits() -> Json:
+    def limit(term: Term) -> Json:
+        of = "input span" if term is Term.DEAD_BAND else "rated travel"
+        sides = {
+            "at_most": quantity(D.FRACTION, f"of the {of}"),
+            "source": text("who says so: specification, order, clause"),
+        }
+        return group(sides, ("at_most", "source"), f"largest {term.value.replace('_', ' ')} allowed")
+
+    return group(
+        {term.value: limit(term) for term in Term}, (), "what the job allows when stepped, IEC 61298-2 terms"
+    )
 
 
 def _trim() -> Json:

@@ -1,6 +1,7 @@
 """The result as one object of plain values: what `--json` prints and `result.json` holds."""
 
 import json
+from collections.abc import Mapping
 from math import isinf
 from pathlib import Path
 from typing import Any
@@ -12,13 +13,20 @@ from rig.units import QUANTITY_DIMENSION, UnitSet
 RESULT_FILE = "result.json"
 
 
-def result_json(result: CheckResult, units: UnitSet, record_path: Path) -> dict[str, Any]:
+def result_json(
+    result: CheckResult,
+    units: UnitSet,
+    record_path: Path,
+    keys: tuple[str, ...] = QUANTITIES,
+    more: Mapping[str, Any] | None = None,
+) -> dict[str, Any]:
     """Values in the unit set's units; null where not measured, and for a side that has no limit.
 
-    Uncertainties of a budget are in the quantity's unit; degrees of freedom are null where infinite.
+    Uncertainties of a budget are in the quantity's unit; degrees of freedom are null where infinite. `more`
+    is what a procedure has to tell beside.
     """
     quantities = {}
-    for key in QUANTITIES:
+    for key in keys:
         quantity = result.quantities.get(key)
         if quantity is None:
             quantity = Quantity(key, None, None, None, Outcome.NOT_MEASURED)
@@ -28,16 +36,24 @@ def result_json(result: CheckResult, units: UnitSet, record_path: Path) -> dict[
         "basis": result.basis,
         "cycles": {"measured": len(result.cycles), "ended": result.ended},
         "quantities": quantities,
+        **(more or {}),
         "trips": list(result.trips),
         "advice": list(result.advice),
         "record": str(record_path),
     }
 
 
-def save_result(result: CheckResult, units: UnitSet, record_path: Path) -> Path:
+def save_result(
+    result: CheckResult,
+    units: UnitSet,
+    record_path: Path,
+    keys: tuple[str, ...] = QUANTITIES,
+    more: Mapping[str, Any] | None = None,
+) -> Path:
     """Write result.json in the record folder, whole or not at all; raises RecordProblem."""
     path = record_path / RESULT_FILE
-    text = json.dumps(result_json(result, units, record_path), indent=2, ensure_ascii=False, allow_nan=False)
+    told = result_json(result, units, record_path, keys, more)
+    text = json.dumps(told, indent=2, ensure_ascii=False, allow_nan=False)
     save_text(path, text + "\n")
     return path
 

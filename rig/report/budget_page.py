@@ -5,7 +5,7 @@ from html import escape
 from math import isinf
 
 from rig.analysis.decision import uncertainty_ratio
-from rig.analysis.result import QUANTITIES, CheckResult, Component, Outcome, Quantity
+from rig.analysis.result import CheckResult, Component, Outcome, Quantity
 from rig.profile.model import DecisionRule, Profile
 from rig.report.words import quantity_name
 from rig.units import QUANTITY_DIMENSION, UnitSet
@@ -22,6 +22,7 @@ STYLE = """<style>
 .budget p { font-size: 8pt; margin-top: 1mm; }
 </style>"""
 
+MANY = 9999.0  # degrees of freedom: as good as infinite
 RULES = {
     DecisionRule.GUARDED: "guarded acceptance: a value within its expanded uncertainty of a limit is called "
     "undecided",
@@ -35,7 +36,7 @@ RULES = {
 
 def budget_page(profile: Profile, result: CheckResult, units: UnitSet, record_id: str) -> str:
     """The page, or nothing where nothing was measured."""
-    found = [q for key in QUANTITIES if (q := result.quantities.get(key)) is not None and _measured(q)]
+    found = [q for q in result.quantities.values() if _measured(q)]
     if not found:
         return ""
     heads = "".join(
@@ -89,7 +90,7 @@ def _sums(found: list[Quantity], units: UnitSet) -> Iterable[str]:
     yield row("Combined", lambda q: _short(q, q.standard_uncertainty or 0.0, units), "sum")
     yield row(
         "Effective degrees of freedom",
-        lambda q: "∞" if isinf(q.degrees_of_freedom) else f"{q.degrees_of_freedom:.0f}",
+        lambda q: "∞" if q.degrees_of_freedom > MANY else f"{q.degrees_of_freedom:.0f}",
     )
     yield row("Coverage factor, 95 %", lambda q: f"{q.coverage_factor:.2f}")
     yield row("Expanded, 95 %", lambda q: _short(q, q.expanded_uncertainty or 0.0, units), "judged")

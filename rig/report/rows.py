@@ -13,17 +13,17 @@ WIDTH, HEIGHT = 110.0, 14.0  # of a ruler [px]
 SHARED_FROM = 4  # this many quantities not measured for one reason share a row
 
 
-def rows(result: CheckResult, action: Action, units: UnitSet) -> str:
+def rows(result: CheckResult, action: Action, units: UnitSet, keys: tuple[str, ...] = QUANTITIES) -> str:
     """One row a quantity; what was not measured for one and the same reason shares a row when it is much."""
-    alike: dict[str, list[str]] = {}
+    alike: dict[str, list[str]] = {}  # keys by why they were not measured
     for quantity in result.quantities.values():
         if not _measured(quantity):
             alike.setdefault(quantity.why, []).append(quantity.key)
-    shared = {why: keys for why, keys in alike.items() if len(keys) >= SHARED_FROM}
-    in_shared = {key for keys in shared.values() for key in keys}
-    single = [key for key in QUANTITIES if key in result.quantities and key not in in_shared]
+    shared = {why: of for why, of in alike.items() if len(of) >= SHARED_FROM}
+    in_shared = {key for of in shared.values() for key in of}
+    single = [key for key in keys if key in result.quantities and key not in in_shared]
     lines = [_row(result.quantities[key], action, units) for key in single]
-    lines += [_shared_row(why, keys, action) for why, keys in shared.items()]
+    lines += [_shared_row(why, [key for key in keys if key in of], action) for why, of in shared.items()]
     return "\n".join(lines)
 
 
@@ -32,7 +32,7 @@ def _measured(quantity: Quantity) -> bool:
 
 
 def _shared_row(why: str, keys: list[str], action: Action) -> str:
-    names = "; ".join(quantity_name(key, action).lower() for key in QUANTITIES if key in keys)
+    names = "; ".join(quantity_name(key, action).lower() for key in keys)
     words = f"{names}: {why or 'no reason given'}"
     return (
         f'<tr><td class="name">{len(keys)} quantities</td>'

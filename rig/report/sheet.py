@@ -37,6 +37,7 @@ _MARKS = {
     '<path d="M12 12l16 16M28 12L12 28" stroke="#fff" stroke-width="4"/>',
     Outcome.UNDECIDED: '<path d="M20 1l19 19-19 19L1 20z" fill="#f2c200" stroke="#4d3c00"/>'
     '<text x="20" y="27.5" text-anchor="middle" style="font:bold 22px sans-serif">?</text>',
+    Outcome.NOT_JUDGED: '<circle cx="20" cy="20" r="17" fill="none" stroke="#55656f" stroke-width="3"/>',
     Outcome.STOPPED: '<path d="M13 2h14l11 11v14L27 38H13L2 27V13z" fill="#b3261e"/>'
     '<rect x="13" y="13" width="14" height="14" fill="#fff"/>',
 }
@@ -64,17 +65,17 @@ def sheet_html(record: Record, result: CheckResult, units: UnitSet) -> str:
         css=room.joinpath("sheet.css").read_text(encoding="utf-8"),
         title=escape(f"{result.outcome.value.upper()} – {profile.title} – {record.folder.name}"),
         heading=escape(profile.title),
-        subheading=escape(_subheading(record, units, serial)),
-        outcome=_outcome(result),
-        cause=_cause(causes),
+        subheading=escape(subheading(record, units, serial)),
+        outcome=outcome_block(result),
+        cause=cause_block(causes),
         valve=fact_list(valve),
         stand=fact_list(stand),
         run=fact_list(ran),
         stroke_plot=pressure_travel(curves, profile, result, units, PLOT_WIDTH, height),
         time_plot=over_time(curves, profile, units, TIME_WIDTH, height),
         rows=table,
-        advice=_items(advice),
-        cautions=_items(ON_THE_SHEET),
+        advice=items(advice),
+        cautions=items(ON_THE_SHEET),
         person=f": {escape(str(person))}" if person else "",
         record_id=escape(record.record_id),
         version=escape(__version__),
@@ -83,7 +84,7 @@ def sheet_html(record: Record, result: CheckResult, units: UnitSet) -> str:
     )
 
 
-def _subheading(record: Record, units: UnitSet, serial: str) -> str:
+def subheading(record: Record, units: UnitSet, serial: str) -> str:
     profile = record.profile
     parts = [
         profile.model,
@@ -96,17 +97,19 @@ def _subheading(record: Record, units: UnitSet, serial: str) -> str:
     return " · ".join(part for part in parts if part)
 
 
-def _outcome(result: CheckResult) -> str:
+def outcome_block(result: CheckResult, judged: str = "") -> str:
+    """The outcome large, with a mark whose shape repeats it; below it, `judged`: by what."""
     word = result.outcome.value
-    basis = "not completed" if result.outcome is Outcome.STOPPED else f"judged {result.basis}"
+    judged = judged or f"judged {result.basis}"
+    basis = "not completed" if result.outcome is Outcome.STOPPED else judged
     return (
-        f'<div class="outcome {word}">'
+        f'<div class="outcome {word.split()[0]}">'
         f'<svg viewBox="0 0 40 40" aria-hidden="true">{_MARKS[result.outcome]}</svg>'
         f'<div><p class="word">{escape(word.upper())}</p><p class="basis">{escape(basis)}</p></div></div>'
     )
 
 
-def _cause(causes: Sequence[str]) -> str:
+def cause_block(causes: Sequence[str]) -> str:
     """The first cause, large; what followed it, small."""
     if not causes:
         return ""
@@ -129,7 +132,7 @@ def _advice(record: Record, result: CheckResult) -> list[str]:
     return advice or ["Nothing to add."]
 
 
-def _items(texts: list[str] | tuple[str, ...]) -> str:
+def items(texts: list[str] | tuple[str, ...]) -> str:
     return "\n".join(f"<li>{escape(text)}</li>" for text in texts)
 
 

@@ -4,7 +4,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from rig.analysis.result import QUANTITIES, CheckResult, Outcome
+from rig.analysis.result import CheckResult, Outcome
 from rig.record.reader import Record
 from rig.report.words import causes_of, limits_text, measured_text, quantity_name, warnings_of
 from rig.units import QUANTITY_DIMENSION, UnitSet
@@ -22,9 +22,7 @@ OUTCOME_STYLE = {
 
 def print_result(console: Console, result: CheckResult, units: UnitSet, record: Record) -> None:
     """Trips first, then the quantities and the advice; warnings and the outcome last, where the eye is."""
-    for number, trip in enumerate(causes_of(record, result)):
-        label = "first cause" if number == 0 else "then"
-        console.print(Text.assemble((f"Stopped, {label}: ", "bold red"), trip))
+    print_causes(console, record, result)
     console.print(result_table(result, units, record))
     for line in (*result.advice, *result.notes):
         console.print(Text(f"– {line}"))
@@ -39,6 +37,13 @@ def print_result(console: Console, result: CheckResult, units: UnitSet, record: 
     console.print(Text(f"Record: {record.folder}"), soft_wrap=True)
 
 
+def print_causes(console: Console, record: Record, result: CheckResult) -> None:
+    """Why a run was stopped, the first cause first; nothing where it was not."""
+    for number, trip in enumerate(causes_of(record, result)):
+        label = "first cause" if number == 0 else "then"
+        console.print(Text.assemble((f"Stopped, {label}: ", "bold red"), trip))
+
+
 def result_table(result: CheckResult, units: UnitSet, record: Record) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold")
     table.add_column("Quantity", no_wrap=True)
@@ -47,10 +52,7 @@ def result_table(result: CheckResult, units: UnitSet, record: Record) -> Table:
     table.add_column("Unit", no_wrap=True)
     table.add_column("Limits", no_wrap=True)
     table.add_column("Outcome", no_wrap=True)
-    for key in QUANTITIES:
-        quantity = result.quantities.get(key)
-        if quantity is None:
-            continue
+    for key, quantity in result.quantities.items():
         value, spread = measured_text(quantity, units)
         table.add_row(
             quantity_name(key, record.profile.action),

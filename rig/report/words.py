@@ -41,6 +41,17 @@ _AIR_TO_OPEN = {
     "seat_load": "Seat load, no air",
     "hysteresis": "Hysteresis",
 }
+_TERMS = {  # of IEC 61298-2 and ISA-51.1
+    "inaccuracy_above": "Inaccuracy, above",
+    "inaccuracy_below": "Inaccuracy, below",
+    "travel_hysteresis": "Hysteresis",
+    "dead_band": "Dead band",
+    "non_repeatability": "Non-repeatability",
+    "linearity_terminal": "Linearity, terminal-based",
+    "linearity_independent": "Linearity, independent",
+    "linearity_zero_based": "Linearity, zero-based",
+}
+_AIR_TO_OPEN |= _TERMS
 _AIR_TO_CLOSE = _AIR_TO_OPEN | {
     "lift_off": "Leaves open stop",
     "full_travel": "Plug meets seat",
@@ -60,6 +71,14 @@ _MEANING = {  # short enough for one line of the sheet's table
     "spring_only_lower": "mean of up and down at rest",
     "spring_only_upper": "mean of up and down at the end",
     "hysteresis": "widest gap between up and down",
+    "inaccuracy_above": "largest error above the ideal line",
+    "inaccuracy_below": "largest error below the ideal line",
+    "travel_hysteresis": "averages falling less rising, widest",
+    "dead_band": "reversal until the stem moves, of input",
+    "non_repeatability": "widest spread at one point, one side",
+    "linearity_terminal": "from the line through both ends",
+    "linearity_independent": "from the line that fits best",
+    "linearity_zero_based": "from the best line through the lower end",
 }
 _CORNERS = {
     "lift_off": "lift-off",

@@ -62,7 +62,8 @@ def test_the_result_object_holds_every_quantity_and_where_the_record_is(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     _, result = check(capsys, tmp_path, "--instant", "--cycles", "1", "--units", "bar")
-    assert set(result) == {"outcome", "basis", "cycles", "quantities", "trips", "advice", "record"}
+    keys = {"outcome", "basis", "cycles", "quantities", "performance", "trips", "advice", "record"}
+    assert set(result) == keys
     quantities = result["quantities"]
     assert tuple(quantities) == QUANTITIES  # type: ignore[arg-type]
     assert quantities["lift_off"]["unit"] == "bar"  # type: ignore[index]

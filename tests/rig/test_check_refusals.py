@@ -208,7 +208,8 @@ def test_every_key_of_the_result_object_is_there_whatever_came(tmp_path: Path, c
     for words in (("--cap", "18 psi"), ()):
         check(tmp_path, "--instant", "--json", "--cycles", "1", *words)
         result = json.loads(capsys.readouterr().out)
-        assert set(result) == {"outcome", "basis", "cycles", "quantities", "trips", "advice", "record"}
+        keys = {"outcome", "basis", "cycles", "quantities", "performance", "trips", "advice", "record"}
+        assert set(result) == keys
         assert tuple(result["quantities"]) == QUANTITIES
         for quantity in result["quantities"].values():
             assert {"value", "uncertainty", "unit", "limits", "outcome"} <= set(quantity)

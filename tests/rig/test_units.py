@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rig.analysis.result import QUANTITIES
+from rig.analysis.terms import TERMS
 from rig.units import (
     FACTORS,
     PSI_PA,
@@ -225,7 +226,7 @@ def test_every_set_speaks_of_every_dimension(units) -> None:  # type: ignore[no-
 
 
 def test_every_quantity_of_a_result_has_a_dimension() -> None:
-    assert set(QUANTITY_DIMENSION) == set(QUANTITIES)
+    assert set(QUANTITY_DIMENSION) == {*QUANTITIES, *TERMS}
 
 
 def test_everyday_units_need_no_unit_registry() -> None:

@@ -1,0 +1,69 @@
+"""`stemrig steps [PROFILE] [--stand STAND]`: step and settle, for hysteresis, dead band and the like."""
+
+import argparse
+import sys
+from datetime import date, datetime
+from pathlib import Path
+
+from rig.cli.exits import STOPPED, UNREACHABLE, WRONG_INPUT
+from rig.cli.options import add_profile, add_stand, add_units
+
+HELP = "step a valve through stated pressures, up and down: hysteresis, dead band, linearity, repeatability"
+
+
+def arguments(parser: argparse.ArgumentParser) -> None:
+    add_profile(parser)
+    add_stand(parser)
+    add_units(parser)
+    pace = parser.add_mutually_exclusive_group()
+    pace.add_argument("--real-time", action="store_true", help="built-in stand at life speed, not ten times")
+    pace.add_argument("--instant", action="store_true", help="built-in stand in virtual time, no sockets")
+    parser.add_argument("--cycles", type=int, default=3, metavar="N", help="up and down (default: 3)")
+    parser.add_argument(
+        "--points",
+        default="0 25 50 75 100",
+        metavar="PERCENTS",
+        help="of the bench range, where to stop (default: '0 25 50 75 100')",
+    )
+    parser.add_argument(
+        "--dead-band",
+        default="50",
+        metavar="PERCENTS",
+        help="points at which to turn back and forth, or none (default: 50)",
+    )
+    parser.add_argument("--cap", metavar="PRESSURE", help="never exceed this casing pressure, e.g. '40 psi'")
+    parser.add_argument("--serial-number", default="", metavar="TEXT", help="of the valve on the stand")
+    parser.add_argument("--by", default="", metavar="NAME", help="who does it; goes on the sheet")
+    parser.add_argument(
+        "--yes", action="store_true", help="the valve on the stand is this profile's, and hands are clear"
+    )
+    parser.add_argument(
+        "--calibration-overdue",
+        action="store_true",
+        help="go on with a transmitter past its due date; recorded",
+    )
+    parser.add_argument(
+        "--records", type=Path, default=Path("records"), metavar="FOLDER", help="where records go (./records)"
+    )
+    parser.add_argument("--json", action="store_true", help="print the result object alone on stdout")
+
+
+def run(args: argparse.Namespace) -> int:
+    from rig.cli.bench import BadRequest, prepare
+    from rig.cli.confirm import confirmed
+    from rig.cli.steps_run import run_steps, stops_of
+    from rig.stand.link import LinkFault
+
+    try:
+        bench = prepare(args, date.today())
+        stops = stops_of(bench)
+        if not (bench.stand.built_in or args.yes or confirmed(bench.question())):
+            print("not confirmed: nothing was moved", file=sys.stderr)
+            return STOPPED
+        return run_steps(bench, stops, datetime.now().astimezone())
+    except BadRequest as problem:
+        print(problem, file=sys.stderr)
+        return WRONG_INPUT
+    except (LinkFault, OSError) as fault:
+        print(f"stand '{args.stand}' cannot be reached: {fault}", file=sys.stderr)
+        return UNREACHABLE
