@@ -35,13 +35,19 @@ class Setting:
         return BEFORE * self.scans_per_s / self.rate, AFTER * self.scans_per_s / self.rate
 
     @property
+    def reading_sd(self) -> tuple[float, float]:
+        """Of one reading of travel [in] and of pressure [psi], counts and all."""
+        sx = sqrt((self.noise * TRAVEL_SPAN) ** 2 + (TRAVEL_SPAN / 2**self.bits) ** 2 / 12.0)
+        sp = sqrt((self.noise * PRESSURE_SPAN) ** 2 + (PRESSURE_SPAN / 2**self.bits) ** 2 / 12.0)
+        return sx, sp
+
+    @property
     def bound(self) -> float:
         """Cramer-Rao bound of the corner's pressure [psi]; a count adds count^2 / 12 to the noise.
 
         Travel: (sx/g)^2 (4/N1 + 4/N2); the pressure line adds sp^2/N (1 + 12 d^2/w^2), d from its middle.
         """
-        sx = sqrt((self.noise * TRAVEL_SPAN) ** 2 + (TRAVEL_SPAN / 2**self.bits) ** 2 / 12.0)
-        sp = sqrt((self.noise * PRESSURE_SPAN) ** 2 + (PRESSURE_SPAN / 2**self.bits) ** 2 / 12.0)
+        sx, sp = self.reading_sd
         before, after = self.readings
         n, width = before + after, BEFORE + AFTER
         off = BEFORE - 0.5 * width
@@ -58,20 +64,30 @@ def settings() -> Iterator[Setting]:
         yield Setting(noise, bits, scans, rate)
 
 
-def ramp(setting: Setting, random: np.random.Generator) -> tuple[Floats, Floats, Floats]:
-    """Time, pressure [psi], travel [in]; the ramp starts anywhere within a scan and a count."""
-    n = round(sum(setting.readings))
-    time = (np.arange(n) + random.uniform()) / setting.scans_per_s
-    pressure = TRUE - BEFORE + setting.rate * time
-    travel = GAIN * np.maximum(pressure - TRUE, 0.0)
+def pressures(setting: Setting, random: np.random.Generator) -> tuple[Floats, Floats]:
+    """Times and true pressures [psi]; the ramp starts anywhere within a scan."""
+    time = (np.arange(round(sum(setting.readings))) + random.uniform()) / setting.scans_per_s
+    return time, TRUE - BEFORE + setting.rate * time
+
+
+def counts(
+    setting: Setting, pressure: Floats, travel: Floats, random: np.random.Generator
+) -> tuple[Floats, Floats]:
+    """Both as noisy, counting transmitters show them; where the counts lie is chance."""
 
     def seen(values: Floats, span: float) -> Floats:
         count = span / 2**setting.bits
-        shift = random.uniform(0.0, count)  # where the counts lie is chance
-        noisy = values + setting.noise * span * random.normal(size=n)
+        shift = random.uniform(0.0, count)
+        noisy = values + setting.noise * span * random.normal(size=len(values))
         return np.asarray(np.round((noisy + shift) / count) * count - shift, dtype=np.float64)
 
-    return time, seen(pressure, PRESSURE_SPAN), seen(travel, TRAVEL_SPAN)
+    return seen(pressure, PRESSURE_SPAN), seen(travel, TRAVEL_SPAN)
+
+
+def ramp(setting: Setting, random: np.random.Generator) -> tuple[Floats, Floats, Floats]:
+    """Time, pressure [psi], travel [in] of a stem that glides off its rest."""
+    time, pressure = pressures(setting, random)
+    return time, *counts(setting, pressure, GAIN * np.maximum(pressure - TRUE, 0.0), random)
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
     python -m tests.campaign.measurement ideal --runs 1000
     python -m tests.campaign.measurement healthy --runs 1000 [--first 1000] [--ramp planned]
     python -m tests.campaign.measurement sticking --runs 300
+    python -m tests.campaign.measurement hops --runs 300
     python -m tests.campaign.measurement motion --runs 1000000
 
 The short form runs in the suite (test_measurement.py).
@@ -19,7 +20,7 @@ import numpy as np
 from rig.analysis.check import analyse
 from rig.analysis.result import CheckResult
 from rig.procedure.planner import Planner
-from tests.campaign import ideal, moves
+from tests.campaign import ideal, ideal_hops, moves
 from tests.campaign.hops import Told, told
 from tests.campaign.physical import (
     PSI,
@@ -95,11 +96,17 @@ def report_ideal(runs: int) -> str:
         return ideal.table(pool.map(partial(ideal.score, runs=runs), list(ideal.settings()), 1))
 
 
+def report_hops(runs: int) -> str:
+    with Pool() as pool:
+        rows = pool.map(partial(ideal_hops.row, runs=runs), ideal_hops.HOPS, 1)
+    return "\n".join((ideal_hops.HEADING, *rows))
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
     )
-    parser.add_argument("campaign", choices=("ideal", "healthy", "sticking", "motion"))
+    parser.add_argument("campaign", choices=("ideal", "hops", "healthy", "sticking", "motion"))
     parser.add_argument("--runs", type=int, default=200)
     parser.add_argument("--first", type=int, default=0, help="seed of the first healthy actuator")
     parser.add_argument("--ramp", choices=("single", "planned"), default="single")
@@ -107,6 +114,8 @@ def main() -> None:
     args = parser.parse_args()
     if args.campaign == "ideal":
         print(report_ideal(args.runs))
+    elif args.campaign == "hops":
+        print(report_hops(args.runs))
     elif args.campaign == "healthy":
         print(report_healthy(args.runs, args.ramp, args.noise, args.first))
     elif args.campaign == "sticking":

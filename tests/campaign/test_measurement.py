@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.campaign import ideal, moves
+from tests.campaign import ideal, ideal_hops, moves
 from tests.campaign.measurement import one_healthy, one_sticking
 from tests.campaign.physical import PSI
 from tests.campaign.score import Board
@@ -56,3 +56,11 @@ def test_the_watch_on_the_stem_is_as_quick_as_it_says() -> None:
 
 def test_a_sliding_stem_is_not_taken_for_one_at_its_stop() -> None:
     assert moves.false_stops(0.25, 1.0, 5_000) == 0
+
+
+def test_the_yardstick_for_hops_covers_small_ones_and_reaches_the_bound_on_large_ones() -> None:
+    setting = ideal.Setting(noise=0.001, bits=12, scans_per_s=100.0, rate=0.3)
+    small, large = ideal_hops.score(setting, 2.5, 80), ideal_hops.score(setting, 10.0, 80)
+    assert small.coverage >= 0.85  # 95 % of 80, four standard deviations below
+    assert large.coverage >= 0.85
+    assert large.ratio < 1.4  # 80 runs tell it to 8 %
