@@ -4,12 +4,12 @@ A finding trips when it has been there for its patience without a break; patienc
 """
 
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from safety.limits import Limits, Role
 from safety.observe import believable, signal_of, travel
 from safety.signals import Contact, Health, Reading
-from safety.state import GuardState, Mode
+from safety.state import DISCREDITING, GAUGE, GuardState, Mode, Trip
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,6 +20,10 @@ class Finding:
     limit: float
     unit: str
     patience_s: float = 0.0
+
+    def latched(self, time_s: float) -> Trip:
+        text = f"{self.text} {GAUGE}" if self.code in DISCREDITING else self.text
+        return Trip(self.code, text, self.value, self.limit, self.unit, time_s)
 
 
 Check = Callable[[Limits, GuardState, Reading], Iterator[Finding]]
@@ -36,6 +40,7 @@ NAMES = {
     Role.WATCHDOG: "watchdog",
     Role.IDENTITY: "identity",
 }
+SHOWING = (Health.GOOD, Health.OUT_OF_RANGE)  # a value is there, in the live range or beyond it
 # Contacts that must be closed, and what it means when they are not.
 OPENED = {
     Role.EMERGENCY_STOP: ("emergency stop", "The emergency stop is pressed."),
@@ -48,7 +53,7 @@ OPENED = {
 def over_pressure(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
     """Unfiltered, and believed even outside the live range: too much is too much."""
     signal, cap = reading.pressure, limits.pressure_max_pa
-    if signal.health in (Health.GOOD, Health.OUT_OF_RANGE) and signal.value > cap.value:
+    if signal.health in SHOWING and signal.value > cap.value:
         text = f"The casing pressure is above the cap set by: {cap.source}."
         yield Finding("pressure above cap", text, signal.value, cap.value, "Pa")
 
@@ -60,14 +65,25 @@ def clock(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Findi
         )
 
 
-def signals_lost(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
+def expired(limits: Limits, state: GuardState, reading: Reading) -> dict[Role, Finding]:
+    """The required signals whose last good value is too old; pressure, then position, before all others."""
+    found = {}
     for expected, last_good_s in zip(limits.signals, state.memory.last_good, strict=True):
         age, period = state.time_s - last_good_s, expected.period_s.value
         if age > period:
             name = NAMES[expected.role]
             health = signal_of(reading, expected.role).health.value
             text = f"No good value of the {name} for {age:.2f} s (now: {health})."
-            yield Finding(f"{name} signal lost", text, age, period, "s")
+            found[expected.role] = Finding(f"{name} signal lost", text, age, period, "s")
+    return {role: found[role] for role in Role if role in found}
+
+
+def signals_lost(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
+    """One cause for all that are lost together: a lost link is one thing, not ten."""
+    lost = expired(limits, state, reading)
+    for finding in [*lost.values()][:1]:
+        others = ", ".join(NAMES[role] for role in [*lost][1:])
+        yield replace(finding, text=finding.text + f" Nor of: {others}." * bool(others))
 
 
 def contacts_open(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
@@ -79,34 +95,42 @@ def contacts_open(limits: Limits, state: GuardState, reading: Reading) -> Iterat
 
 
 def supply(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
-    if not believable(reading.supply):
-        return
+    """Too much is believed even outside the live range, as with the casing."""
     value, high, low = reading.supply.value, limits.supply_max_pa.value, limits.supply_min_pa.value
-    if value > high:
+    if reading.supply.health in SHOWING and value > high:
         yield Finding("supply too high", "The supply pressure is above its limit.", value, high, "Pa")
-    if value < low and state.command.supply_open:
+    if believable(reading.supply) and value < low and state.command.supply_open:
         text = "The supply pressure is too low: is the air on?"
         yield Finding("supply lost", text, value, low, "Pa", limits.readback_s.value)
 
 
 def readbacks(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
-    """An output that holds what nobody here wrote: a module that does not obey, or a second controller."""
+    """Read-backs that disagree more often than one garbled answer can explain."""
+    if state.astray > limits.readback_scans.value:
+        yield from disagreements(limits, state, reading)
+
+
+def disagreements(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
+    """An output that holds what nobody here wrote: a module that does not obey, or a second controller.
+
+    A slow read-back still shows what was written a moment ago, which is no disagreement.
+    """
     why = "Another program may be writing to this stand, or the output module does not obey."
-    patience = limits.readback_s.value
     if believable(reading.output) and state.outputs:
         value, tolerance = reading.output.value, limits.readback_pa.value
         recent = [output for _, output in state.outputs]
         if value > max(recent) + tolerance or value < min(recent) - tolerance:
             text = f"The output reads back otherwise than written. {why}"
-            yield Finding("output disagrees", text, value, state.command.output_pa, "Pa", patience)
+            yield Finding("output disagrees", text, value, state.command.output_pa, "Pa")
+    if state.time_s - state.valves_since_s <= limits.readback_s.value:
+        return
     for role, contact, wanted in (
         (Role.SUPPLY_VALVE, reading.supply_valve_open, state.command.supply_open),
         (Role.VENT_VALVE, reading.vent_valve_open, state.command.vent_open),
     ):
         if believable(contact) and contact.closed is not wanted:
             text = f"The {NAMES[role]} disagrees with what was written. {why}"
-            code = f"{NAMES[role]} disagrees"
-            yield Finding(code, text, contact.closed, wanted, "contact", patience)
+            yield Finding(f"{NAMES[role]} disagrees", text, contact.closed, wanted, "contact")
 
 
 def over_travel(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
@@ -132,10 +156,10 @@ def jumps(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Findi
 
 def pressure_ahead(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
     """Pressure that should fall rises, or does not fall. The marks exist only with a casing transmitter."""
-    mark, pressure = state.memory.falling, state.memory.pressure.quick
+    mark = state.memory.falling
     if mark is None:
         return
-    rise, vent = pressure - mark.pressure_pa, state.command.vent_open
+    rise, vent = state.memory.pressure.lowest - mark.pressure_pa, state.command.vent_open
     if rise > limits.rise_pa.value:
         text = "The pressure rises with no demand for it: the I/P may be full on."
         yield Finding("pressure rising with no demand", text, rise, limits.rise_pa.value, "Pa")

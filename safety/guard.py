@@ -10,13 +10,13 @@ An operating aid, not a certified safety function.
 from dataclasses import replace
 from math import isfinite
 
-from safety.checks import Finding, findings
+from safety.checks import Finding, disagreements, findings
 from safety.limits import Limits
 from safety.observe import observe
 from safety.output import refused, remembered, walk
 from safety.permissives import against_arming, against_clearing, against_hands_in
 from safety.signals import SAFE_COMMAND, Command, Demand, Reading
-from safety.state import Event, GuardEvent, GuardState, Memory, Mode, PersonEvent, Run, Trip, follow
+from safety.state import Event, GuardEvent, GuardState, Memory, Mode, PersonEvent, Run, follow
 from safety.track import Mark
 from safety.venting import after_trip, at_rest, while_venting
 
@@ -26,7 +26,7 @@ def start(limits: Limits, time_s: float) -> GuardState:
     if not isfinite(time_s):
         raise ValueError(f"the guard cannot start at {time_s} s")
     memory = Memory(last_good=(time_s,) * len(limits.signals))
-    return GuardState(Mode.RESTING, time_s, time_s, memory=memory, vent_since_s=time_s)
+    return GuardState(Mode.RESTING, time_s, time_s, memory=memory, valves_since_s=time_s)
 
 
 def step(
@@ -49,6 +49,9 @@ def judge(limits: Limits, state: GuardState, reading: Reading) -> GuardState:
         return _lost_time(state, reading)
     gap = passed_s > limits.gap_max_s.value and state.mode is not Mode.RESTING
     state = observe(limits, state, reading)
+    astray = max(0.0, state.astray - passed_s / limits.readback_forget_s.value)
+    astray += any(True for _ in disagreements(limits, state, reading))
+    state = replace(state, astray=astray)
     found = findings(limits, state, reading)
     if gap:
         text = "No reading for too long: the machine slept, stalled, or its clock jumped."
@@ -153,13 +156,15 @@ def _walk_down(limits: Limits, state: GuardState) -> Command:
 
 
 def _written(limits: Limits, state: GuardState, command: Command) -> GuardState:
-    turned = command.vent_open is not state.command.vent_open
-    memory = replace(state.memory, falling=None, rising=None) if turned else state.memory
+    before = state.command
+    vent_turned = command.vent_open is not before.vent_open
+    turned = vent_turned or command.supply_open is not before.supply_open
+    memory = replace(state.memory, falling=None, rising=None) if vent_turned else state.memory
     return replace(
         state,
         command=command,
         outputs=remembered(limits, state, command.output_pa),
-        vent_since_s=state.time_s if turned and command.vent_open else state.vent_since_s,
+        valves_since_s=state.time_s if turned else state.valves_since_s,
         memory=memory,
     )
 
@@ -213,13 +218,9 @@ def _latch(state: GuardState, found: tuple[Finding, ...], event: Event = GuardEv
         return state
     listed = {trip.code: trip for trip in state.trips}
     for finding in found:
-        listed.setdefault(finding.code, _trip(finding, state.time_s))
+        listed.setdefault(finding.code, finding.latched(state.time_s))
     state = replace(state, trips=tuple(listed.values()))
     return follow(state, event, state.time_s) or state
-
-
-def _trip(finding: Finding, time_s: float) -> Trip:
-    return Trip(finding.code, finding.text, finding.value, finding.limit, finding.unit, time_s)
 
 
 def _lost_time(state: GuardState, reading: Reading) -> GuardState:
@@ -232,7 +233,7 @@ def _lost_time(state: GuardState, reading: Reading) -> GuardState:
         since=(),
         time_s=now,
         entered_s=min(state.entered_s, now),
-        vent_since_s=min(state.vent_since_s, now),
+        valves_since_s=min(state.valves_since_s, now),
         vented_at_s=min(state.vented_at_s, now),
         vented=False,
         outputs=(),

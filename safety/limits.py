@@ -116,6 +116,8 @@ class Limits:
     # Pressure against the I/P's demand (left out where pressure is inferred).
     follow_margin_pa: Cap = built_in(3.0 * PSI)  # I/P error and hysteresis stay below 1 psi; assumption
     follow_s: Cap = built_in(10.0)  # a stem hop sets a slow casing back by 0.5-1 psi: 4-5 s
+    # A healthy I/P gives no air above its highest recent demand, but for its error and noise; assumption
+    ahead_pa: Cap = built_in(2.0 * PSI)
     rise_pa: Cap = built_in(1.5 * PSI)  # rise with no demand; a falling stem squeezes out about 0.5 psi
     lost_rate_pa_per_s: Cap = built_in(2.0 * PSI)  # falling with the output held; a hop shows 0.6 psi/s
     lost_s: Cap = built_in(0.2)
@@ -130,6 +132,7 @@ class Limits:
     still_pa: Cap = built_in(1.0 * PSI)  # pressure that has changed less than this has not changed ...
     drift_share: Cap = built_in(0.35)  # ... and moves no stem by more than this (12 psi span: 8 %; hops 3 %)
     jam_pa: Cap = built_in(10.0 * PSI)  # mid-travel, a stem moves within this; friction bands reach 6 psi
+    jam_to_share: Cap = built_in(0.6)  # beyond it the stem may stand at its stop: 0.8 / (1.25 x 1.05)
     jump_share: Cap = built_in(0.6)  # of travel in one scan: no stem does that
 
     # Hands in the mechanism.
@@ -140,7 +143,9 @@ class Limits:
     supply_max_pa: Cap = HIGHEST_SUPPLY
     supply_min_pa: Cap = built_in(0.0)  # not judged unless named
     readback_pa: Cap = built_in(0.5 * PSI)
-    readback_s: Cap = built_in(0.5)
+    readback_s: Cap = built_in(0.5)  # a valve's contact follows its command by then; assumption
+    readback_scans: Cap = built_in(2.0)  # that disagree: one more trips, together or now and then ...
+    readback_forget_s: Cap = built_in(10.0)  # ... each of them is forgotten after this long; assumption
 
     def __post_init__(self) -> None:
         """Raises ValueError when pressure or position is not required: without them there is no guard."""

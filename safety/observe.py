@@ -1,5 +1,6 @@
 """One scan's reading worked into the guard's memory. Judges nothing; only believable values get in."""
 
+from collections.abc import Callable
 from dataclasses import replace
 from math import isfinite
 
@@ -8,7 +9,7 @@ from safety.signals import Contact, Health, Reading, Signal
 from safety.state import GuardState, Memory, Mode
 from safety.track import Mark, Track
 
-MID_TRAVEL = 0.1, 0.8  # shares of travel_max_m clear of both stops, short travel included
+CLEAR_OF_REST = 0.1  # share of travel_max_m
 
 
 def signal_of(reading: Reading, role: Role) -> Signal | Contact:
@@ -29,9 +30,6 @@ def observe(limits: Limits, state: GuardState, reading: Reading) -> GuardState:
     pressure = _seen(memory.pressure, reading.pressure, now)
     position = _seen(memory.position, reading.position, now)
     vented = _vented(limits, state, reading, pressure)
-    falling, rising = _progress(limits, state, reading, pressure, now)
-    here = Mark(now, pressure.quick, position.quick, state.command.output_pa)
-    watched = not (reading.pressure_is_inferred or state.command.vent_open) and position.known
     rest_m = state.rest_position_m
     if state.mode is Mode.RESTING and vented and position.known:
         rest_m = position.slow
@@ -48,11 +46,7 @@ def observe(limits: Limits, state: GuardState, reading: Reading) -> GuardState:
             position,
             _lives(limits, memory, reading),
             memory.same_time + 1 if now == state.time_s else 0,
-            falling,
-            rising,
-            _unmoved_pressure(limits, memory.unmoved_pressure, here) if watched else None,
-            _unmoved_stem(limits, memory.unmoved_stem, here, rest_m) if watched else None,
-            None if reading.pressure_is_inferred else _stuck(memory.stuck, here, pressure.latest),
+            *_marks(limits, state, reading, pressure, position),
         ),
     )
 
@@ -81,57 +75,59 @@ def _seen(track: Track, signal: Signal, now: float) -> Track:
 def _vented(limits: Limits, state: GuardState, reading: Reading, pressure: Track) -> bool:
     """No pressure in the casing, and known to be so: the vent is open and the transmitter reads zero.
 
-    Without a casing transmitter only time can tell. Once vented, noise up to `found_pa` does not end it,
-    nor does a signal missing for less than its period.
+    Without a casing transmitter only time can tell; where one has been found wrong it takes both. Once
+    vented, noise up to `found_pa` does not end it, nor does a signal missing for less than its period.
     """
     if not state.command.vent_open or not pressure.known:
         return False
+    waited = reading.time_s - state.valves_since_s >= limits.blind_s.value
     if reading.pressure_is_inferred:
-        return reading.time_s - state.vent_since_s >= limits.blind_s.value
+        return waited
+    if state.pressure_doubted and not waited:
+        return False
     if not believable(reading.pressure):
         return state.vented and reading.time_s - pressure.time_s <= limits.pressure_period_s
     return abs(pressure.quick) <= (limits.found_pa if state.vented else limits.gone_pa).value
 
 
-def _progress(
-    limits: Limits, state: GuardState, reading: Reading, pressure: Track, now: float
-) -> tuple[Mark | None, Mark | None]:
-    """Where a pressure that ought to fall, or to rise, last did so by `fall_step_pa`."""
-    if reading.pressure_is_inferred or not pressure.known:
-        return None, None
-    memory, command, step = state.memory, state.command, limits.fall_step_pa.value
-    here = Mark(now, pressure.quick, memory.position.quick, command.output_pa)
-    ahead, margin = pressure.quick - command.output_pa, limits.follow_margin_pa.value
-    falling: Mark | None = None
-    if pressure.quick > limits.gone_pa.value and (command.vent_open or ahead > margin):
-        falling = memory.falling
-        if falling is None or pressure.quick < falling.pressure_pa - step:
-            falling = here
-    rising: Mark | None = None
-    if not command.vent_open and -ahead > margin:
-        rising = memory.rising
-        if rising is None or pressure.quick > rising.pressure_pa + step:
-            rising = here
-    return falling, rising
+def _marks(
+    limits: Limits, state: GuardState, reading: Reading, pressure: Track, position: Track
+) -> tuple[Mark | None, ...]:
+    """What progress is measured from, in the order of `Memory`."""
+    before, command, full = state.memory, state.command, limits.travel_max_m.value
+    pa, m, step = pressure.quick, position.quick, limits.fall_step_pa.value
+    here = Mark(reading.time_s, pa, m, command.output_pa)
+    measured = not reading.pressure_is_inferred
+    highest = max((output for _, output in state.outputs), default=command.output_pa)
+    ahead = pressure.lowest - highest > limits.ahead_pa.value
+    ought_to_fall = measured and pa > limits.gone_pa.value and (command.vent_open or ahead)
+    behind = command.output_pa - pa > limits.follow_margin_pa.value
+    ought_to_rise = measured and not command.vent_open and behind
+    watched = measured and not command.vent_open and position.known
+    rest_m = m if state.rest_position_m is None else state.rest_position_m
+    mid_travel = CLEAR_OF_REST * full < abs(m - rest_m) < limits.jam_to_share.value * full
+    unfiltered = replace(here, pressure_pa=pressure.latest)  # one count of change is a sign of life
+    return (
+        _kept(before.falling, here, ought_to_fall, lambda mark: pa < mark.pressure_pa - step),
+        _kept(before.rising, here, ought_to_rise, lambda mark: pa > mark.pressure_pa + step),
+        _kept(
+            before.unmoved_pressure,
+            here,
+            watched,
+            lambda mark: abs(pa - mark.pressure_pa) > limits.still_pa.value,
+        ),
+        _kept(
+            before.unmoved_stem,
+            here,
+            watched and mid_travel,
+            lambda mark: abs(m - mark.position_m) > limits.move_share.value * full,
+        ),
+        _kept(before.stuck, unfiltered, measured, lambda mark: pressure.latest != mark.pressure_pa),
+    )
 
 
-def _unmoved_pressure(limits: Limits, mark: Mark | None, here: Mark) -> Mark:
-    if mark is None or abs(here.pressure_pa - mark.pressure_pa) > limits.still_pa.value:
-        return here
-    return mark
-
-
-def _unmoved_stem(limits: Limits, mark: Mark | None, here: Mark, rest_m: float | None) -> Mark | None:
-    full = limits.travel_max_m.value
-    if rest_m is None or not MID_TRAVEL[0] * full < abs(here.position_m - rest_m) < MID_TRAVEL[1] * full:
+def _kept(mark: Mark | None, here: Mark, due: bool, moved_on: Callable[[Mark], bool]) -> Mark | None:
+    """None where no progress of this kind is due, `here` where there has just been some."""
+    if not due:
         return None
-    if mark is None or abs(here.position_m - mark.position_m) > limits.move_share.value * full:
-        return here
-    return mark
-
-
-def _stuck(mark: Mark | None, here: Mark, latest_pa: float) -> Mark:
-    """The pressure is kept unfiltered here: one count of change is a sign of life."""
-    if mark is None or latest_pa != mark.pressure_pa:
-        return replace(here, pressure_pa=latest_pa)
-    return mark
+    return here if mark is None or moved_on(mark) else mark

@@ -2,11 +2,11 @@
 
 from collections.abc import Iterator
 
-from safety.checks import NAMES, contacts_open, readbacks, signals_lost, supply
-from safety.limits import PSI, Limits
+from safety.checks import NAMES, OPENED, contacts_open, disagreements, expired, supply
+from safety.limits import PSI, Limits, Role
 from safety.observe import believable, signal_of
 from safety.signals import Reading
-from safety.state import GuardState, Mode
+from safety.state import GAUGE, GuardState, Mode
 
 SETTLE_S = 1.0  # the slow filter's time constant: before that neither stillness nor zero can be told
 
@@ -18,17 +18,20 @@ def not_live(limits: Limits, reading: Reading) -> Iterator[str]:
             yield f"The {NAMES[expected.role]} signal is not live: {signal.health.value}."
 
 
-def unhealthy(limits: Limits, state: GuardState, reading: Reading, *but: str) -> Iterator[str]:
-    """Signals live and fresh, contacts closed, supply within limits; `but` the codes named."""
+def unhealthy(limits: Limits, state: GuardState, reading: Reading, but: Role | None = None) -> Iterator[str]:
+    """Signals live and fresh, contacts closed, supply within limits; `but` for one role's age and contact."""
     yield from not_live(limits, reading)
-    for check in (signals_lost, contacts_open, supply):
-        yield from (found.text for found in check(limits, state, reading) if found.code not in but)
+    yield from (lost.text for role, lost in expired(limits, state, reading).items() if role is not but)
+    for check in (contacts_open, supply):
+        for found in check(limits, state, reading):
+            if but is None or found.code != OPENED[but][0]:
+                yield found.text
 
 
 def against_arming(limits: Limits, state: GuardState, reading: Reading) -> tuple[str, ...]:
     """Everything that speaks against motion now; empty when the stand may be armed."""
     reasons = list(unhealthy(limits, state, reading))
-    reasons += [found.text for found in readbacks(limits, state, reading)]
+    reasons += [found.text for found in disagreements(limits, state, reading)]
     if state.mode is Mode.RESTING and state.time_s - state.entered_s < SETTLE_S:
         reasons.append(f"The readings have not settled yet: wait {SETTLE_S:.0f} s at rest.")
     if not state.vented:
@@ -40,7 +43,7 @@ def against_arming(limits: Limits, state: GuardState, reading: Reading) -> tuple
 
 def against_clearing(limits: Limits, state: GuardState, reading: Reading) -> tuple[str, ...]:
     """Clearing needs healthy readings and a vented casing; a watchdog left to expire does not count."""
-    reasons = list(unhealthy(limits, state, reading, "watchdog lost", "watchdog signal lost"))
+    reasons = list(unhealthy(limits, state, reading, Role.WATCHDOG))
     if not state.vented:
         reasons.append(_not_vented(limits, state, reading))
     return tuple(reasons)
@@ -68,14 +71,18 @@ def still(limits: Limits, state: GuardState) -> bool:
 
 
 def _not_vented(limits: Limits, state: GuardState, reading: Reading) -> str:
-    if reading.pressure_is_inferred:
-        waited = state.time_s - state.vent_since_s
-        return (
-            "Nothing measures the casing pressure: it is taken as gone only after the vent has been open "
-            f"for {limits.blind_s.value:.0f} s ({waited:.0f} s so far)."
-        )
     bound = limits.gone_pa.value / PSI
-    return (
+    words = [
         f"The casing pressure is not known to be gone: it reads {state.memory.pressure.quick / PSI:.2f} psi, "
         f"and must be within {bound:.2f} psi of zero with the vent open."
-    )
+    ]
+    if reading.pressure_is_inferred:
+        words = ["Nothing measures the casing pressure."]
+    elif state.pressure_doubted:
+        words.append(GAUGE)
+    if reading.pressure_is_inferred or state.pressure_doubted:
+        waited, needed = state.time_s - state.valves_since_s, limits.blind_s.value
+        words.append(
+            f"It is taken as gone only {needed:.0f} s after the vent opened ({waited:.0f} s so far)."
+        )
+    return " ".join(words)

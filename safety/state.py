@@ -70,6 +70,26 @@ TRANSITIONS: dict[tuple[Mode, Event], Mode] = {
 }
 
 
+# Causes after which the pressure signal alone is not believed to say that the air is gone. Those of the
+# stem are among them because its signal and the pressure's may be exchanged.
+DISCREDITING = frozenset(
+    {
+        "casing pressure signal lost",
+        "pressure jumped",
+        "pressure signal stuck",
+        "pressure not falling",
+        "pressure not following",
+        "pressure lost",
+        "position jumped",
+        "over-travel",
+        "stem moved without pressure",
+        "stem jammed",
+        "stem not moving",
+    }
+)
+GAUGE = "Look at a gauge: the pressure signal may be wrong."
+
+
 @dataclass(frozen=True, slots=True)
 class Trip:
     """A cause, as it was when it was seen."""
@@ -122,7 +142,8 @@ class GuardState:
     vented: bool = False  # the casing is known to hold no pressure
 
     vented_at_s: float = -inf  # when that was last so
-    vent_since_s: float = 0.0  # the vent has been commanded open since
+    valves_since_s: float = 0.0  # both valves have been commanded as they are since
+    astray: float = 0.0  # scans whose read-backs disagreed, less what has been forgotten
     outputs: tuple[tuple[float, float], ...] = ()  # (time, output) within the window
     since: tuple[tuple[str, float], ...] = ()  # findings that have not lasted long enough to trip
     memory: Memory = Memory()
@@ -133,6 +154,11 @@ class GuardState:
     def first_cause(self) -> Trip | None:
         return self.trips[0] if self.trips else None
 
+    @property
+    def pressure_doubted(self) -> bool:
+        """A cause speaks against the pressure signal: that it reads zero proves nothing."""
+        return any(trip.code in DISCREDITING for trip in self.trips)
+
 
 def follow(state: GuardState, event: Event, time_s: float) -> GuardState | None:
     """The state after `event`, or None where the table has no such step.
@@ -142,20 +168,6 @@ def follow(state: GuardState, event: Event, time_s: float) -> GuardState | None:
     mode = TRANSITIONS.get((state.mode, event))
     if mode is None or mode is state.mode:
         return None if mode is None else state
-    return replace(forget(state), mode=mode, entered_s=time_s)
-
-
-def forget(state: GuardState) -> GuardState:
-    """Drop every half-finished observation; levels and signs of life stay."""
-    kept = state.memory
+    kept = state.memory  # levels and signs of life stay
     memory = Memory(kept.pressure, kept.position, kept.last_good, kept.same_time)
-    return replace(state, memory=memory, since=(), held=None)
-
-
-def diagram() -> str:
-    """TRANSITIONS as a mermaid state diagram; the README holds exactly this."""
-    lines = ["stateDiagram-v2", f"    [*] --> {Mode.RESTING.name}"]
-    for (mode, event), then in TRANSITIONS.items():
-        who = "person" if isinstance(event, PersonEvent) else "guard"
-        lines.append(f"    {mode.name} --> {then.name}: {who}, {event.value}")
-    return "\n".join(lines)
+    return replace(state, mode=mode, entered_s=time_s, memory=memory, since=(), held=None)

@@ -34,7 +34,7 @@ def at_rest(limits: Limits, state: GuardState) -> Outcome | None:
 def while_venting(limits: Limits, state: GuardState) -> Outcome | None:
     if state.vented:
         return (GuardEvent.VENTED_LATCHED if state.trips else GuardEvent.VENTED), None
-    waited = state.time_s - max(state.vent_since_s, state.entered_s)
+    waited = state.time_s - max(state.valves_since_s, state.entered_s)
     within = limits.gone_within_s.value
     if state.command.vent_open and waited > within:
         text = "The pressure is not known to be gone after the time venting may take."

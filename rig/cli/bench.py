@@ -225,7 +225,7 @@ def on_notice(record: RecordWriter, screen: Screen) -> Callable[[Notice], None]:
 
 def stop_words(ended: Ended[Any], presses: int) -> str:
     if ended.how is How.REFUSED:
-        return "; ".join(ended.refusals) or "the guard did not arm"
+        return "The guard did not let anything move."  # each refusal has been told when it was made
     if ended.how is How.STOPPED and presses > 1:
         return "A person made the outputs safe at once (Ctrl-C twice)."
     if ended.how is How.STOPPED:

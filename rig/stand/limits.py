@@ -13,6 +13,7 @@ PROOFS = frozenset({Role.WATCHDOG, Role.IDENTITY})  # the scanner asks for these
 PROOF_PERIOD_S = built_in(3.0)  # two of them may go astray
 SCANS_AFTER_QUIET = 3.0
 SUPPLY_ROOM = 1.25  # times nominal: above it the supply's regulator has failed; assumption
+SHORT_TRAVEL = 0.8  # times rated: from there on a stem may stand at a stop, short travel included
 STROKE_ROOM = 1.05  # squeeze of the stops and span error of the transmitter; assumption
 
 
@@ -27,10 +28,12 @@ def limits_for(
     if cap_pa is not None:
         caps.append(Cap(cap_pa, "person"))
     stroke_m = profile.actuator_stroke_m or OVER_TRAVEL * profile.rated_travel_m
+    travel_max_m = STROKE_ROOM * max(stroke_m, profile.rated_travel_m)
     limits = Limits(
         isolate_supply_hands_in=stand.hands_in.isolating_valve,  # else the I/P would bleed the casing down
         pressure_max_pa=lowest(*caps),
-        travel_max_m=Cap(STROKE_ROOM * max(stroke_m, profile.rated_travel_m), "profile"),
+        travel_max_m=Cap(travel_max_m, "profile"),
+        jam_to_share=Cap(SHORT_TRAVEL * profile.rated_travel_m / travel_max_m, "profile"),
         move_by_pa=Cap(profile.bench_upper_pa, "profile"),
         supply_max_pa=supply_max(stand),
         # Too little to lift the stem at all: the air is off. More than that, and still too little for full

@@ -1,10 +1,11 @@
 """The scan loop: read, judge, permit, write; once per slot, always in this order."""
 
 from dataclasses import replace
+from math import inf
 
 from rig.stand.clock import Clock
 from rig.stand.link import LinkFault
-from rig.stand.notice import LIMITED, LINK, MODE, REFUSED, TRIP, WRITE, Notice, Teller
+from rig.stand.notice import ASTRAY, LIMITED, LINK, MODE, REFUSED, TRIP, WRITE, Notice, Teller
 from rig.stand.outputs import Outputs
 from rig.stand.sample import Sample
 from rig.stand.scanner import Scanner
@@ -13,6 +14,8 @@ from safety.limits import Limits
 from safety.observe import believable
 from safety.signals import SAFE_COMMAND, Command, Demand, Reading
 from safety.state import GuardState, Mode, PersonEvent
+
+ASTRAY_WORDS = "An output does not hold what was written. Does another program write to this stand?"
 
 
 class ScanLoop:
@@ -28,6 +31,7 @@ class ScanLoop:
         self._teller = Teller()
         self._slot = -1
         self._start_s: float | None = None
+        self._last_s = -inf  # time of the last reading
         self._late_s = 0.0
 
     def step(self, demand: Demand | None = None, event: PersonEvent | None = None) -> Sample:
@@ -36,7 +40,9 @@ class ScanLoop:
     def read(self) -> Reading:
         """Wait for the slot and scan the stand. A failed exchange shows in the reading, it does not raise."""
         self._late_s = self._wait_for_slot()
-        return self._scanner.scan(self._slot, self._outputs.starved)
+        reading = self._scanner.scan(self._slot, self._outputs.starved)
+        self._last_s = reading.time_s
+        return reading
 
     def act(self, reading: Reading, demand: Demand | None, event: PersonEvent | None = None) -> Sample:
         """Let the guard judge, and write what it permits."""
@@ -45,6 +51,8 @@ class ScanLoop:
         self._outputs.renew(self._scanner.returned)
         if self._is_astray(before.command, reading):
             self._outputs.say_again()
+        if self.state.astray > before.astray:
+            self._teller.tell(reading.time_s, ASTRAY, [ASTRAY_WORDS])
         written = self._write(command, reading.time_s)
         self._tell(before, reading.time_s)
         return Sample(
@@ -85,9 +93,11 @@ class ScanLoop:
     def _wait_for_slot(self) -> float:
         """Slots are start + k * period. Those that have passed are counted and left out, never caught up."""
         period_s = self._scanner.period_s
-        if self._start_s is None:
-            self._start_s = self._clock.now()
         self._slot += 1
+        now_s = self._clock.now()
+        if self._start_s is None or now_s < self._last_s:
+            # A clock that was set back: slots begin anew, for to wait would leave the stand alone.
+            self._start_s = now_s - self._slot * period_s
         while True:
             late_s = self._clock.wait_until(self._start_s + self._slot * period_s)
             if late_s < period_s:

@@ -15,6 +15,7 @@ from rig.stand.file import load_stand, stand_text
 from rig.stand.limits import limits_for
 from rig.stand.link import InProcessBus
 from rig.stand.loop import ScanLoop
+from rig.stand.notice import ASTRAY
 from rig.stand.outputs import Outputs
 from rig.stand.run import VENT_WITHIN_S, Run
 from rig.stand.sample import Sample
@@ -25,16 +26,18 @@ from safety.state import Mode, PersonEvent
 from simulator import SimulatedStand
 from tests.campaign.fault_kinds import (
     AT_ONCE,
+    FOREIGN_EVERY,
     NO_DEMAND,
     PSI,
     SIGNAL_LOST,
+    WRITTEN,
     Kind,
     write_as_foreigner,
 )
 
 STAND, LOOK_S = "simulated", 0.005  # the truth is looked at four times a scan
 RATE, HOLD_S, SETTLE_S = 3.0 * PSI, 3.0, 1.2
-CAP_ABOVE = 6.0 * PSI  # a person's cap, this far above the rated range, far below the supply
+CAP_ABOVE = 6.0 * PSI  # a person's cap in every other ride, this far above the rated range
 GONE_PA = 1.0 * PSI  # true pressure that counts as vented: what the guard calls air in the casing
 GONE_WITHIN_S = built_in(60.0)  # then it escalates: three times as soon as in life, to save time
 MOST_SCANS, MOST_SCANS_OF_STOPPED_TIME = 15_000, 1_000
@@ -102,7 +105,9 @@ class Bench:
         self.kind, self.seed = kind, seed
         self.name = random.choice(sorted(shipped_profiles()))
         self.profile, stand = load_profile(self.name), load_stand(STAND)
-        limits = limits_for(self.profile, stand, self.profile.bench_upper_pa + CAP_ABOVE)
+        # Every other ride without a person's cap, as most checks are; then the supply of the profile counts.
+        cap_pa = self.profile.bench_upper_pa + CAP_ABOVE if seed % 2 == 0 else None
+        limits = limits_for(self.profile, stand, cap_pa)
         self.limits: Limits = replace(limits, gone_within_s=GONE_WITHIN_S)
         self.machine = SimulatedStand(stand, demo_actuator(self.profile), seed=seed)
         self.clock = TroubledClock(self._advance, 1.0 / stand.scans_per_s)
@@ -110,7 +115,10 @@ class Bench:
         scanner = Scanner(stand, buses, self.clock)
         scanner.connect()
         self.loop = ScanLoop(scanner, Outputs(stand, buses, self.clock), self.clock, self.limits)
-        self.top_pa = random.uniform(0.5, 1.0) * self.limits.demand_max_pa
+        highest_pa = self.limits.demand_max_pa
+        if cap_pa is None:
+            highest_pa = min(highest_pa, self.profile.supply_pa)
+        self.top_pa = random.uniform(0.5, 1.0) * highest_pa
         self.peak_pa = 0.0
         self.orders: list[PersonEvent] = []
         self.main_is_dead = self.main_is_silent = self.scan_is_dead = False
@@ -119,6 +127,7 @@ class Bench:
         self.mad: Demand | None = None
         self.foreign_every: int | None = None
         self.shown: list[Sample] = []
+        self.told: set[str] = set()  # kinds of notice
         lasts_s = SETTLE_S + 2 * self.top_pa / RATE + HOLD_S
         self.moment_s = random.uniform(0.1, lasts_s)
 
@@ -237,6 +246,7 @@ class _Ride:
         bench, score = self.bench, self.score
         self.scans += 1
         notices = bench.loop.take_notices()
+        bench.told |= {notice.kind for notice in notices}
         if not bench.main_is_silent:
             self.run.saw(sample, notices)
         if self.struck is not None and score.vent_scans is None and sample.command.vent_open:
@@ -260,11 +270,17 @@ def _judge(bench: Bench, score: Score) -> None:
         score.vent_scans = None
     casing = machine.stand.casing_pressure
     assert casing is not None
-    if score.over_cap_pa > casing.calibration.accuracy and not bench.kind.beyond:
+    accuracy_pa = casing.calibration.accuracy
+    over_pa = bench.kind.over_psi * PSI if limits.pressure_max_pa.source == "person" else 0.0
+    if score.over_cap_pa > over_pa + accuracy_pa:
         score.wrong.append("above the cap")
+    if bench.peak_pa > bench.profile.casing_maximum_pa + accuracy_pa:
+        score.wrong.append("above the casing's maximum")
+    if bench.kind.named and ASTRAY not in bench.told:
+        score.wrong.append("not told of")
     if score.left_pa > GONE_PA and state.mode is not Mode.ESCALATED:
         score.wrong.append("neither vented nor escalated")
-    if score.called_gone_pa > GONE_PA and not bench.kind.blind:
+    if score.called_gone_pa > GONE_PA:
         score.wrong.append(f"called vented at {score.called_gone_pa / PSI:.2f} psi")
     if score.bound_scans is not None and (score.vent_scans is None or score.vent_scans > score.bound_scans):
         score.wrong.append(f"vent command after {score.vent_scans} scans, stated {score.bound_scans}")
@@ -284,6 +300,7 @@ def _bound(bench: Bench) -> int | None:
         AT_ONCE: 0.0,
         SIGNAL_LOST: limits.pressure_period_s * per_s,
         NO_DEMAND: limits.demand_fresh_scans.value,
+        WRITTEN: limits.readback_scans.value * FOREIGN_EVERY,
     }.get(bench.kind.bound)
     if bench.kind.name == "clock stands still":
         patience = limits.same_time_scans.value

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from math import nan
+from math import inf, nan
 from random import Random
 from typing import TYPE_CHECKING
 
@@ -19,6 +19,12 @@ Strike = Callable[["Bench", Random], None]
 
 # How long the guard may take where that is stated. Two scans: the one that sees it may have begun already.
 AT_ONCE, SIGNAL_LOST, NO_DEMAND = "at once", "signal lost", "no fresh demand"
+WRITTEN = "written otherwise"
+FOREIGN_EVERY = 5  # scans
+
+# What an I/P that is full on adds above a cap that the output stands close to: 47 psi/s, the fastest fill of
+# the shipped casings, for 60 ms: the transmitter's lag, a scan, and as much again to write and to turn.
+FULL_ON_PSI = 47.0 * 0.06
 
 
 @dataclass(frozen=True)
@@ -28,8 +34,8 @@ class Kind:
     name: str
     strike: Strike
     bound: str = ""
-    beyond: bool = False  # others feed the casing whatever is commanded: relief valve, emergency stop
-    blind: bool = False  # afterwards no signal tells the truth of the pressure: that it is gone is believed
+    over_psi: float = 0.0  # may pass a person's cap by this much, the casing's own maximum never
+    named: bool = False  # it must be told of, whether it trips or not
 
 
 def faults(*planted: Fault) -> Strike:
@@ -105,7 +111,6 @@ def leap(bench: "Bench", random: Random) -> None:
 
 
 def run_back(bench: "Bench", random: Random) -> None:
-    """The scan then waits for its slot, and the module's watchdog acts before it does."""
     bench.clock.offset_s -= random.uniform(0.1, 60.0)
 
 
@@ -125,10 +130,7 @@ def mad_demand(pressure_pa: float, rate_pa_per_s: float) -> Strike:
 
 
 def foreign_write(every_scans: int) -> Strike:
-    """Another program: air on, vent shut, output at full scale; once, or every so many scans.
-
-    Once while the output moves is written over in the next scan, before a read-back can show it.
-    """
+    """Another program: air on, vent shut, output at full scale; once, or every so many scans."""
 
     def strike(bench: "Bench", random: Random) -> None:
         bench.foreign_every = every_scans
@@ -176,7 +178,7 @@ KINDS: tuple[Kind, ...] = (
     # air
     Kind("I/P frozen", one("converter frozen")),
     Kind("I/P gives nothing", one("converter full off")),
-    Kind("I/P full on", one("converter full on"), beyond=True),
+    Kind("I/P full on", one("converter full on"), over_psi=FULL_ON_PSI),
     Kind("diaphragm tears", sized("diaphragm tears", 0.5, 3.0)),
     Kind("I/P exhaust blocked", one("exhaust blocked")),
     Kind("hose burst", one("hose off")),
@@ -188,12 +190,14 @@ KINDS: tuple[Kind, ...] = (
     Kind("vent valve stuck", one("vent valve stuck")),
     Kind("vent stuck, exhaust blocked", faults(Fault("vent valve stuck"), Fault("exhaust blocked"))),
     Kind(
-        "vent stuck, I/P full on", faults(Fault("vent valve stuck"), Fault("converter full on")), beyond=True
+        "vent stuck, I/P full on",
+        faults(Fault("vent valve stuck"), Fault("converter full on")),
+        over_psi=inf,  # the air behind the supply valve goes on in, and none goes out
     ),
     Kind(
         "supply valve stuck, I/P full on",
         faults(Fault("supply valve stuck"), Fault("converter full on")),
-        beyond=True,
+        over_psi=FULL_ON_PSI,
     ),
     # mechanics
     Kind("stem jams", one("stem jams")),
@@ -220,7 +224,7 @@ KINDS: tuple[Kind, ...] = (
     Kind("position signal drifts", sized("transmitter drifts", -0.05 * INCH, 0.05 * INCH, STEM)),
     Kind("position signal intermittent", sized("transmitter intermittent", 0.2, 0.9, STEM)),
     Kind("position upside down", one("sensor upside down", where=STEM)),
-    Kind("pressure and position exchanged", one("wires swapped"), blind=True),
+    Kind("pressure and position exchanged", one("wires swapped")),
     Kind("supply signal fails", one("transmitter fails low", where=SUPPLY), SIGNAL_LOST),
     # programs, people, time
     Kind("main process killed", kill_main, AT_ONCE),
@@ -232,14 +236,14 @@ KINDS: tuple[Kind, ...] = (
     Kind("procedure demands no number", mad_demand(nan, nan), NO_DEMAND),
     Kind("procedure demands too much", mad_demand(1e9, 1e9), NO_DEMAND),
     Kind("procedure demands a leap", mad_demand(20 * PSI, 1e9)),
-    Kind("second program writes once", foreign_write(0), beyond=True),
-    Kind("second program keeps writing", foreign_write(5), beyond=True),
+    Kind("second program writes once", foreign_write(0), named=True),
+    Kind("second program keeps writing", foreign_write(FOREIGN_EVERY), WRITTEN, named=True),
     Kind("emergency stop pressed", press_stop, AT_ONCE),
     Kind("guard opened", open_guard, AT_ONCE),
     Kind("Ctrl-C once", person(PersonEvent.STOP)),
     Kind("Ctrl-C twice", person(PersonEvent.SAFE_NOW), AT_ONCE),
     Kind("machine sleeps", sleep, AT_ONCE),
     Kind("clock leaps", leap, AT_ONCE),
-    Kind("clock runs back", run_back),
+    Kind("clock runs back", run_back, AT_ONCE),
     Kind("clock stands still", stand_still, AT_ONCE),
 )

@@ -6,7 +6,7 @@ import pytest
 
 from rig.stand.loop import ScanLoop
 from rig.stand.model import Table
-from rig.stand.notice import LINK, MODE, REFUSED, TRIP, WRITE, Teller
+from rig.stand.notice import ASTRAY, LINK, MODE, REFUSED, TRIP, WRITE, Teller
 from rig.stand.outputs import Outputs
 from rig.stand.scanner import Scanner
 from safety.limits import Role, expect
@@ -75,6 +75,22 @@ def test_missed_slots_are_counted_and_left_out_and_the_next_one_ahead_is_taken(
     assert sample.reading.scan == 1 + lost
     assert sample.late_s == 0.0
     assert sample.reading.time_s == pytest.approx(0.02 * (1 + lost))
+
+
+def test_a_clock_that_was_set_back_is_not_waited_for_and_the_guard_sees_it_at_once() -> None:
+    clock = LateClock()
+    loop = with_clock(clock)
+    for _ in range(60):
+        loop.step()
+    clock._now_s -= 1.0
+    before_s = clock.now()
+    sample = loop.step()
+    assert clock.now() - before_s <= 0.02
+    assert sample.mode == Mode.TRIPPED.value
+    assert [trip.code for trip in loop.state.trips] == ["time wrong"]
+    numbers = [loop.step().reading.scan for _ in range(3)]
+    assert numbers == [sample.reading.scan + k for k in (1, 2, 3)]
+    assert loop.lost_scans == 0
 
 
 def test_the_slots_stay_on_the_grid_after_a_loss() -> None:
@@ -222,3 +238,5 @@ def test_an_output_that_reads_back_higher_than_told_is_told_again_though_it_did_
     mock.put(1, Table.INPUT, 3, 20000)  # full scale: another program has written
     loop.step(Demand(0.3 * PSI, 6 * PSI, "hold", serial=12))
     assert (1, Table.HOLDING, 0, (4080,)) in mock.written[said:]
+    assert [notice.kind for notice in loop.take_notices() if notice.kind in (ASTRAY, TRIP)] == [ASTRAY]
+    assert loop.state.mode is Mode.RAMPING  # once is told, not tripped

@@ -58,6 +58,14 @@ def test_the_lowest_cap_on_pressure_wins_and_says_whose_it_is(
     assert HIGHEST_EVER.source == "built-in"
 
 
+@pytest.mark.parametrize("stroke_m", [None, 0.0305, 0.045])
+def test_a_stem_at_its_stop_is_not_taken_for_one_that_stands_mid_travel(stroke_m: float | None) -> None:
+    """Whatever the actuator could go without the valve, even where travel is short by a fifth."""
+    built = limits_for(replace(PROFILE, actuator_stroke_m=stroke_m), stand())
+    assert built.jam_to_share.value * built.travel_max_m.value == pytest.approx(0.8 * 0.03)
+    assert built.jam_to_share.source == "profile"
+
+
 def periods(limits: Limits) -> dict[Role, float]:
     return {signal.role: signal.period_s.value for signal in limits.signals}
 

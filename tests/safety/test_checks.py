@@ -11,7 +11,7 @@ from safety import checks
 from safety.checks import CHECKS, Check, Finding
 from safety.limits import Role
 from safety.signals import Command, Contact, Health, Reading, Signal
-from safety.state import GuardState, Memory, Mode, Run
+from safety.state import DISCREDITING, GuardState, Memory, Mode, Run
 from safety.track import Mark, Track
 
 from .scene import Scene, cap, limits
@@ -57,7 +57,9 @@ def mark(**changed: float) -> Mark:
 
 
 ON_SUPPLY = {"supply": lambda value: replace(READING, supply=Signal(value, Health.GOOD, NOW))}
+OUTPUT_ASTRAY = replace(READING, output=Signal(9000.0, Health.GOOD, NOW))
 VENTING = replace(HELD, vent_open=True)
+ASTRAY = replace(BASE, astray=3.0)  # read-backs have disagreed often enough
 
 # name: (check, limits, value at the limit, "above" or "below" finds, code, patience, unit, build)
 CASES: dict[str, tuple[Check, dict[str, float], float, str, str, float, str, Build]] = {
@@ -86,20 +88,36 @@ CASES: dict[str, tuple[Check, dict[str, float], float, str, str, float, str, Bui
         "supply lost", 0.3, "Pa", lambda v: (BASE, ON_SUPPLY["supply"](v)),
     ),
     "output read-back high": (
-        checks.readbacks, {"readback_pa": 512.0, "readback_s": 0.3}, 1024.0 + 512.0, "above",
-        "output disagrees", 0.3, "Pa",
+        checks.readbacks, {"readback_pa": 512.0}, 1024.0 + 512.0, "above",
+        "output disagrees", 0.0, "Pa",
         lambda v: (
-            replace(BASE, outputs=((1.0, 512.0), (2.0, 1024.0), (3.0, 768.0))),
+            replace(ASTRAY, outputs=((1.0, 512.0), (2.0, 1024.0), (3.0, 768.0))),
             replace(READING, output=Signal(v, Health.GOOD, NOW)),
         ),
     ),
     "output read-back low": (
-        checks.readbacks, {"readback_pa": 256.0, "readback_s": 0.3}, 512.0 - 256.0, "below",
-        "output disagrees", 0.3, "Pa",
+        checks.readbacks, {"readback_pa": 256.0}, 512.0 - 256.0, "below",
+        "output disagrees", 0.0, "Pa",
         lambda v: (
-            replace(BASE, outputs=((1.0, 1024.0), (2.0, 512.0), (3.0, 768.0))),
+            replace(ASTRAY, outputs=((1.0, 1024.0), (2.0, 512.0), (3.0, 768.0))),
             replace(READING, output=Signal(v, Health.GOOD, NOW)),
         ),
+    ),
+    "read-backs that disagree": (
+        checks.readbacks, {"readback_scans": 4.0}, 4.0, "above", "output disagrees", 0.0, "Pa",
+        lambda v: (replace(BASE, astray=v, outputs=((1.0, 512.0),)), OUTPUT_ASTRAY),
+    ),
+    "valves have had their time": (
+        checks.readbacks, {"readback_s": 0.5}, 0.5, "above", "vent valve read-back disagrees", 0.0, "contact",
+        lambda v: (
+            replace(ASTRAY, time_s=v, valves_since_s=0.0),
+            replace(READING, vent_valve_open=Contact(True, Health.GOOD, NOW)),
+        ),
+    ),
+    "supply high, outside the live range": (
+        checks.supply, {"supply_max_pa": 4096.0}, 4096.0, "above",
+        "supply too high", 0.0, "Pa",
+        lambda v: (BASE, replace(READING, supply=Signal(v, Health.OUT_OF_RANGE, NOW))),
     ),
     "pressure jumps up": (
         checks.jumps, {"jump_pa": 1024.0, "jump_rate_pa_per_s": 512.0}, 1024.0 + 256.0, "above",
@@ -127,7 +145,12 @@ CASES: dict[str, tuple[Check, dict[str, float], float, str, str, float, str, Bui
     "pressure rising": (
         checks.pressure_ahead, {"rise_pa": 512.0}, 512.0 + 1024.0, "above",
         "pressure rising with no demand", 0.0, "Pa",
-        lambda v: (remember(pressure=level(v), falling=mark(pressure_pa=1024.0)), READING),
+        lambda v: (
+            remember(
+                pressure=replace(level(9e9), recent=(v, 9e9)), falling=mark(pressure_pa=1024.0, time_s=NOW)
+            ),
+            READING,
+        ),
     ),
     "not falling, vent closed": (
         checks.pressure_ahead, {"follow_s": 8.0, "fall_within_s": 4.0}, 8.0, "above",
@@ -258,8 +281,12 @@ def test_a_finding_holds_the_value_and_the_limit_that_it_passed(name: str) -> No
     outside = limit * 0.5 if side == "below" else limit * 1.5
     finding = next(item for item in found(check, *build(outside), **changed) if item.code == code)
     beyond = finding.value < finding.limit if code in BELOW else finding.value > finding.limit
-    assert beyond or code in ("output disagrees", "time stands still")
+    assert beyond or code.endswith("disagrees") or code == "time stands still"
     assert finding.text.endswith((".", "?"))
+
+
+def test_every_cause_that_discredits_the_pressure_signal_is_one_that_is_found() -> None:
+    assert DISCREDITING - {case[4] for case in CASES.values()} == {"casing pressure signal lost"}
 
 
 BELOW = ("supply lost", "stem not moving")
@@ -297,6 +324,18 @@ def test_each_required_signal_expires_after_its_own_period(role: Role, age: floa
         assert findings[0].text == f"No good value of the {checks.NAMES[role]} for 0.50 s (now: unknown)."
         assert (findings[0].value, findings[0].limit) == (pytest.approx(age), 0.5)
         assert (findings[0].unit, findings[0].patience_s) == ("s", 0.0)
+
+
+def test_all_that_are_lost_together_are_one_cause_and_pressure_names_it() -> None:
+    """However the limits order them: whether the pressure signal is believed later hangs on it."""
+    some = limits(signals=tuple(reversed(limits().signals)))
+    (finding,) = checks.signals_lost(some, remember(last_good=(NOW - 1.0,) * len(Role)), READING)
+    assert finding.code == "casing pressure signal lost"
+    assert finding.text.startswith(
+        "No good value of the casing pressure for 1.00 s (now: good). Nor of: stem"
+    )
+    assert finding.text.endswith(", identity.")
+    assert all(name in finding.text for name in checks.NAMES.values())
 
 
 def test_every_role_has_a_name_for_people() -> None:
@@ -351,13 +390,14 @@ def test_a_valve_must_read_back_as_written(role: Role, wanted: bool, shown: bool
             other.value: Contact(wanted, Health.GOOD, NOW),
         },
     )
-    result = found(checks.readbacks, replace(BASE, command=command), reading, readback_s=0.3)
+    result = found(checks.readbacks, replace(ASTRAY, command=command), reading)
     if shown is wanted:
         assert result == []
     else:
         assert [item.code for item in result] == [f"{checks.NAMES[role]} disagrees"]
         assert (result[0].value, result[0].limit, result[0].unit) == (shown, wanted, "contact")
-        assert result[0].patience_s == 0.3
+        assert result[0].patience_s == 0.0
+    assert not found(checks.readbacks, replace(BASE, command=command), reading)  # not often enough
 
 
 @pytest.mark.parametrize("health", [Health.FAILED, Health.UNKNOWN, Health.ABSENT])
@@ -369,14 +409,14 @@ def test_a_read_back_that_did_not_answer_is_not_compared(health: Health) -> None
         vent_valve_open=Contact(True, health, NOW),
         supply=Signal(1e9, health, NOW),
     )
-    state = replace(BASE, outputs=((1.0, 0.0),))
+    state = replace(ASTRAY, outputs=((1.0, 0.0),))
     assert not found(checks.readbacks, state, reading)
     assert not found(checks.supply, state, reading)
 
 
 def test_before_anything_was_written_the_output_is_not_compared() -> None:
     reading = replace(READING, output=Signal(1e9, Health.GOOD, NOW))
-    aligned = replace(BASE, command=Command(0.0, False, True, True))
+    aligned = replace(ASTRAY, command=Command(0.0, False, True, True))
     assert not found(checks.readbacks, aligned, reading)
 
 

@@ -21,7 +21,7 @@ from .scene import REST_M, TRAVEL_M, Scene, cap, limits
 
 def test_nothing_was_asked_and_nothing_was_seen_at_the_start() -> None:
     assert Run() == Run(since_s=0.0, demand=None, unfresh=0, stage_since_s=0.0)
-    assert GuardState(Mode.RESTING, 5.0, 5.0).vent_since_s == 0.0
+    assert GuardState(Mode.RESTING, 5.0, 5.0).valves_since_s == 0.0
     assert (NO_SIGNAL.time_s, NO_CONTACT.time_s) == (0.0, 0.0)
 
 
@@ -46,7 +46,7 @@ def ahead_of_time() -> GuardState:
     return GuardState(
         Mode.HANDS_IN, 400.0, 300.0, trips=(Trip("x", "X.", 1.0, 2.0, "m", 350.0),), refusals=("a",),
         limited=("b",), command=Command(9.0, False, False, True), vented=True, vented_at_s=250.0,
-        vent_since_s=200.0, outputs=((399.0, 9.0),), since=(("y", 390.0),), memory=memory,
+        valves_since_s=200.0, outputs=((399.0, 9.0),), since=(("y", 390.0),), memory=memory,
         run=Run(150.0, None, 2, 160.0), held=LATER,
     )  # fmt: skip
 
@@ -55,7 +55,7 @@ def test_time_that_ran_backwards_leaves_nothing_in_the_future() -> None:
     before, now = ahead_of_time(), 100.0
     after = judge(limits(), before, replace(Scene().reading(), time_s=now))
     assert after.mode is Mode.HANDS_IN
-    assert (after.entered_s, after.vent_since_s, after.vented_at_s) == (now, now, now)
+    assert (after.entered_s, after.valves_since_s, after.vented_at_s) == (now, now, now)
     assert after.run == Run(now, None, 2, now)
     assert after.memory == Memory(last_good=(now,) * len(Role))
     assert (after.vented, after.outputs, after.since) == (False, (), ())
@@ -68,7 +68,7 @@ def test_time_that_ran_backwards_leaves_nothing_in_the_future() -> None:
 def test_time_that_ran_back_a_little_keeps_what_lies_before_it() -> None:
     before = ahead_of_time()
     after = judge(limits(), before, replace(Scene().reading(), time_s=380.0))
-    assert (after.entered_s, after.vent_since_s, after.vented_at_s) == (300.0, 200.0, 250.0)
+    assert (after.entered_s, after.valves_since_s, after.vented_at_s) == (300.0, 200.0, 250.0)
     assert after.run == before.run
     assert after.memory.last_good == (380.0,) * len(Role)
 
@@ -122,16 +122,22 @@ def test_progress_is_measured_anew_when_the_vent_turns_and_only_then(turn: bool)
     assert (state.memory.falling, state.memory.rising) == ((None, None) if turn else (LATER, LATER))
 
 
-def test_the_vent_is_open_since_it_opened_and_closing_it_is_no_such_moment() -> None:
+def test_the_valves_are_as_they_are_since_one_of_them_turned() -> None:
     scene = Scene().holding(20.0)
-    opened = scene.state.vent_since_s
+    opened = scene.state.valves_since_s
     assert opened < scene.time_s
     scene.ask(0.0, 0.0, vent=True)
-    assert scene.state.vent_since_s == (began := scene.time_s)
+    assert scene.state.valves_since_s == (began := scene.time_s)
     scene.ask(0.0, 0.0, vent=True)
+    assert scene.state.valves_since_s == began
     scene.ask(5.0)
     assert not scene.command.vent_open
-    assert scene.state.vent_since_s == began
+    assert scene.state.valves_since_s == (began := scene.time_s)
+    scene.keep_asking(6.0, 5.0)
+    scene.ask(5.0, event=PersonEvent.HANDS_IN)
+    assert scene.state.mode is Mode.HANDS_IN
+    assert (scene.command.supply_open, scene.command.vent_open) == (False, False)
+    assert scene.state.valves_since_s == scene.time_s > began
 
 
 # -- a person -----------------------------------------------------------------------------------------

@@ -99,6 +99,7 @@ def test_the_built_in_values_are_those_that_the_readme_argues_for() -> None:
         "found_pa": 1.0,
         "fall_step_pa": 0.1,
         "follow_margin_pa": 3.0,
+        "ahead_pa": 2.0,
         "rise_pa": 1.5,
         "lost_rate_pa_per_s": 2.0,
         "stuck_pa": 4.0,
@@ -129,7 +130,10 @@ def test_the_built_in_values_are_those_that_the_readme_argues_for() -> None:
         "hair_m": 0.0005,
         "supply_max_pa": 1.0e6,
         "supply_min_pa": 0.0,
+        "jam_to_share": 0.6,
         "readback_s": 0.5,
+        "readback_scans": 2.0,
+        "readback_forget_s": 10.0,
         **{f"{role}_period_s": 0.5 for role in Role},
     }
     assert told == {name: value * 6894.757 for name, value in in_psi.items()} | plain

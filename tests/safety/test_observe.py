@@ -9,8 +9,8 @@ import pytest
 from safety.limits import Limits, Role
 from safety.observe import believable, observe, signal_of, travel
 from safety.signals import SAFE_COMMAND, Command, Contact, Health, Reading, Signal
-from safety.state import GuardState, Memory, Mode
-from safety.track import QUICK_S, SLOW_S, Mark, Track
+from safety.state import DISCREDITING, GuardState, Memory, Mode, Trip
+from safety.track import QUICK_S, RECENT, SLOW_S, Mark, Track
 
 from .scene import Scene, cap, limits
 
@@ -19,6 +19,8 @@ SOME = limits(
     found_pa=cap(512.0),
     fall_step_pa=cap(64.0),
     follow_margin_pa=cap(1024.0),
+    ahead_pa=cap(1024.0),
+    jam_to_share=cap(0.8),
     still_pa=cap(128.0),
     travel_max_m=cap(1.0),
     move_share=cap(0.0625),
@@ -50,7 +52,8 @@ def state(
     **rest: Any,
 ) -> GuardState:
     """As it was at NOW; a reading at NOW leaves the filters where they are put here."""
-    memory = Memory(Track(NOW, *[pressure] * 3), Track(NOW, *[position] * 3), (NOW, NOW), **rest)
+    level = Track(NOW, *[pressure] * 3, recent=(pressure,) * RECENT)
+    memory = Memory(level, Track(NOW, *[position] * 3), (NOW, NOW), **rest)
     return GuardState(mode, NOW, 0.0, command=command, memory=memory)
 
 
@@ -86,7 +89,7 @@ def test_each_role_finds_its_own_signal(role: Role) -> None:
 
 def test_the_first_value_fills_the_track() -> None:
     track = Track().see(5.0, 2.0)
-    assert track == Track(2.0, 5.0, 5.0, 5.0, 0.0, 0.0)
+    assert track == Track(2.0, 5.0, 5.0, 5.0, 0.0, 0.0, (5.0,))
     assert track.known
     assert not Track().known
 
@@ -110,6 +113,18 @@ def test_the_rate_of_a_ramp_is_its_slope_at_any_scan_rate(dt: float) -> None:
 def test_the_step_is_between_believable_values_with_the_time_between_them() -> None:
     track = Track().see(1.0, 1.0).see(4.0, 1.5)
     assert (track.step, track.step_s, track.latest, track.time_s) == (3.0, 0.5, 4.0, 1.5)
+
+
+def test_the_lowest_of_the_last_few_is_known_once_there_are_so_many() -> None:
+    track, low = Track(), []
+    for k, value in enumerate((5.0, 7.0, 6.0, 9.0, 8.0)):
+        track = track.see(value, float(k))
+        low.append(track.lowest)
+    assert isnan(low[0])
+    assert low[1:] == [5.0, 6.0, 6.0, 8.0]
+    assert track.see(1.0, 4.0).lowest == 8.0  # a repetition has measured nothing
+    assert track.see(1.0, 4.001).lowest == 1.0
+    assert RECENT == 2
 
 
 def test_a_value_repeated_with_its_old_time_changes_nothing_but_the_step() -> None:
@@ -212,8 +227,23 @@ def test_a_signal_lost_for_less_than_its_period_does_not_end_vented(
     ("opened", "vented"), [(NOW - 16.0, True), (NOW - 15.99, False), (NOW - 16.01, True)]
 )
 def test_with_no_casing_transmitter_only_time_tells(opened: float, vented: bool) -> None:
-    before = replace(state(command=SAFE_COMMAND, pressure=9000.0), vent_since_s=opened)
+    before = replace(state(command=SAFE_COMMAND, pressure=9000.0), valves_since_s=opened)
     assert seen(before, reading(9000.0, inferred=True)).vented is vented
+
+
+@pytest.mark.parametrize(
+    ("opened", "vented"), [(NOW - 16.0, True), (NOW - 15.99, False), (NOW - 16.01, True)]
+)
+@pytest.mark.parametrize("code", sorted(DISCREDITING))
+def test_a_pressure_signal_found_wrong_says_vented_only_after_the_time_too(
+    code: str, opened: float, vented: bool
+) -> None:
+    trips = Trip("guard open", "", 0.0, 0.0, "", 0.0), Trip(code, "", 0.0, 0.0, "", 0.0)
+    before = replace(state(command=SAFE_COMMAND), valves_since_s=opened, trips=trips, vented=True)
+    assert seen(before, reading()).vented is vented
+    still_there = replace(before, memory=state(pressure=9000.0).memory)
+    assert not seen(still_there, reading(9000.0)).vented
+    assert seen(replace(before, trips=trips[:1]), reading()).vented
 
 
 # -- rest ---------------------------------------------------------------------------------------------
@@ -278,6 +308,21 @@ def test_pressure_ought_to_fall_when_it_is_above_the_output_or_the_vent_is_open(
     memory = marks(state(command=replace(HELD, vent_open=vent), pressure=pressure), reading(pressure))
     assert memory.falling == (Mark(NOW, pressure, 0.0, 0.0) if due else None)
     assert memory.rising is None
+
+
+def test_what_the_output_was_a_moment_ago_may_still_arrive() -> None:
+    before = state(pressure=2048.0)
+    for outputs, due in (((512.0, 1024.0), False), ((512.0, 1023.0), True), ((1024.0, 0.0), False)):
+        now = replace(before, outputs=tuple((NOW, output) for output in outputs))
+        assert (marks(now, reading(2048.0)).falling is not None) is due
+
+
+def test_one_value_alone_is_not_ahead() -> None:
+    before = state(pressure=9000.0)
+    for recent, due in (((9000.0, 1024.0), False), ((1024.0, 9000.0), False), ((9000.0, 1025.0), True)):
+        track = replace(before.memory.pressure, recent=recent)
+        now = replace(before, memory=replace(before.memory, pressure=track))
+        assert (marks(now, reading(9000.0)).falling is not None) is due
 
 
 @pytest.mark.parametrize(

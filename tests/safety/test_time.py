@@ -32,7 +32,7 @@ def test_after_time_ran_backwards_everything_is_measured_anew() -> None:
     state = scene.state
     assert state.time_s == scene.time_s
     assert state.entered_s <= state.time_s
-    assert state.vent_since_s <= state.time_s
+    assert state.valves_since_s <= state.time_s
     assert state.run.since_s <= state.time_s
     assert state.run.stage_since_s <= state.time_s
     assert state.vented_at_s <= state.time_s
@@ -107,7 +107,7 @@ def test_the_guard_does_not_start_at_no_time(bad: float) -> None:
 
 def test_the_guard_starts_at_rest_with_safe_outputs() -> None:
     state = start(limits(), 7.0)
-    assert (state.mode, state.time_s, state.entered_s, state.vent_since_s) == (Mode.RESTING, 7.0, 7.0, 7.0)
+    assert (state.mode, state.time_s, state.entered_s, state.valves_since_s) == (Mode.RESTING, 7.0, 7.0, 7.0)
     assert state.command == SAFE_COMMAND
     assert state.memory.last_good == (7.0,) * len(limits().signals)
     assert state.first_cause is None
