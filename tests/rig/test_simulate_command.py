@@ -56,7 +56,12 @@ def ask(port: int, pdu: bytes, unit: int) -> bytes:
     ],
 )
 def test_it_serves_until_ctrl_c(words: list[str], supply_psi: float, title: str) -> None:
-    command = [sys.executable, "-c", "from rig.cli.main import main; raise SystemExit(main())"]
+    command = [
+        sys.executable,
+        "-c",
+        "import signal; signal.signal(signal.SIGINT, signal.default_int_handler)\n"
+        "from rig.cli.main import main; raise SystemExit(main())",
+    ]
     run = subprocess.Popen(
         [*command, "simulate", *words, "--tcp", "0", "--speed", "5"],
         stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
