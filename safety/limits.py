@@ -142,7 +142,7 @@ class Limits:
     # Supply and read-backs.
     supply_max_pa: Cap = HIGHEST_SUPPLY
     supply_min_pa: Cap = built_in(0.0)  # not judged unless named
-    readback_pa: Cap = built_in(0.5 * PSI)
+    readback_pa: Cap = built_in(1.5 * PSI)  # 0.5 % of 100 psi and four times a noise of 0.25 %; assumption
     readback_s: Cap = built_in(0.5)  # a valve's contact follows its command by then; assumption
     readback_scans: Cap = built_in(2.0)  # that disagree: one more trips, together or now and then ...
     readback_forget_s: Cap = built_in(10.0)  # ... each of them is forgotten after this long; assumption

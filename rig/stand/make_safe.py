@@ -81,13 +81,13 @@ def make_safe(
 
 
 def read_backs(stand: Stand, limits: Limits, reading: Reading) -> Iterator[ReadBack]:
-    """Every output that is fitted; `limits` say how far the I/P's own may be off."""
+    """Every output that is fitted; `limits` say what is as good as zero."""
     if stand.vent_valve is not None:
         yield ReadBack("vent valve", "open", _holds(reading.vent_valve_open, True))
     if stand.supply_valve is not None:
         yield ReadBack("supply valve", "closed", _holds(reading.supply_valve_open, False))
     output = reading.output
-    near = abs(output.value) <= limits.readback_pa.value if output.health is Health.GOOD else None
+    near = abs(output.value) <= limits.gone_pa.value if output.health is Health.GOOD else None
     yield ReadBack("I/P demand", "zero", near)
 
 

@@ -34,6 +34,7 @@ from tests.campaign.physical import healthy, sticky
 
 PSI = 6894.757293168361
 MOST_NOISE = 0.0025  # share of the transmitter's 100 psi
+SKEW = 0.005  # of the read-back, share of 100 psi
 HOPPING_RATE = 2.0 * PSI
 CAP_ABOVE = 6.0 * PSI  # a person's cap above the rated range, in half of the rides
 
@@ -97,8 +98,14 @@ def ride(seed: int, tighter: float = 1.0) -> Ride:
         seed=seed,
         converter=converter,
         plant=HoppingPlant(actuator, converter, seed=seed) if hops else None,
-        errors={"casing_pressure": Errors(noise_share=noise), "stem_position": Errors(noise_share=1e-3)},
+        errors={
+            "casing_pressure": Errors(noise_share=noise),
+            "stem_position": Errors(noise_share=1e-3),
+        },
     )
+    # The simulated module knows its own output as a number; others measure it like any current.
+    readback = Errors(noise_share=noise, zero_share=SKEW * random.uniform(-1.0, 1.0))
+    machine._transmitters["demand_readback"].errors = readback
     clock = VirtualClock(lambda passed_s: machine.advance(machine.time_s + passed_s))
     buses = {link: InProcessBus(machine) for link in stand.links}
     scanner = Scanner(stand, buses, clock)

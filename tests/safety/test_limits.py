@@ -108,7 +108,7 @@ def test_the_built_in_values_are_those_that_the_readme_argues_for() -> None:
         "still_pa": 1.0,
         "jam_pa": 10.0,
         "hold_pa": 1.0,
-        "readback_pa": 0.5,
+        "readback_pa": 1.5,
     }
     plain = {
         "window_s": 1.0,
