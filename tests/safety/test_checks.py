@@ -57,7 +57,7 @@ def mark(**changed: float) -> Mark:
 
 
 ON_SUPPLY = {"supply": lambda value: replace(READING, supply=Signal(value, Health.GOOD, NOW))}
-OUTPUT_ASTRAY = replace(READING, output=Signal(9000.0, Health.GOOD, NOW))
+OUTPUT_ASTRAY = replace(READING, output=Signal(90000.0, Health.GOOD, NOW))
 VENTING = replace(HELD, vent_open=True)
 ASTRAY = replace(BASE, astray=3.0)  # read-backs have disagreed often enough
 
