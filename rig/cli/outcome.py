@@ -56,9 +56,14 @@ def result_of(record: Record, units: UnitSet = UNIT_SETS["psi"]) -> CheckResult:
 
 
 def with_events(result: CheckResult, record: Record) -> CheckResult:
-    """The result with what the run's events say: trips, remarks, and whether it came to its end."""
+    """The result with what the run's events say: trips, remarks, and whether it came to its end.
+
+    A record that was not ended in order is of a run that was stopped, whatever its numbers say: the program
+    was killed, or could not write.
+    """
     trips = tuple(event.text for event in record.events if event.kind == "trip")
-    stopped = bool(trips) or any(event.kind in ("stop", "refusal") for event in record.events)
+    stopped = bool(trips) or not record.closed
+    stopped |= any(event.kind in ("stop", "refusal") for event in record.events)
     remarks = tuple(event.text for event in record.events if event.kind == "remark")
     ended = next((event.text for event in reversed(record.events) if event.kind == CYCLES), "")
     result = replace(result, trips=trips, notes=result.notes + remarks, ended=ended)

@@ -4,6 +4,7 @@ import json
 import re
 import threading
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from datetime import datetime
 from itertools import count
 from pathlib import Path
@@ -18,6 +19,7 @@ from rig.record.problem import RecordLost, RecordProblem
 from rig.stand.sample import Sample
 
 CLOSED = "record closed"  # kind of the last event of a record that was ended in order
+FAILED = "The program failed in the middle of the run"  # an event of kind "stop"
 
 
 def new_record_folder(base: Path, profile_name: str, when: datetime) -> Path:
@@ -88,6 +90,10 @@ class RecordWriter:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
+        """A run that an exception ended is no finished one: the record says so before it is closed."""
+        if error is not None:
+            with suppress(RecordLost):  # `close` tells it
+                self.event(self.last_s, "stop", f"{FAILED}: {type(error).__name__}: {error}")
         self.close()
 
     def sample(self, sample: Sample) -> None:

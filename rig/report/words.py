@@ -95,13 +95,15 @@ _CORNERS_AIR_TO_CLOSE = {
 
 
 STOPPING = ("stop", "refused", "refusal")  # kinds of event that end a run without a trip
+CUT_OFF = "The record ends before the run was ended: the program was killed, or could not write any more."
 
 
 def causes_of(record: Record, result: CheckResult) -> tuple[str, ...]:
     """Why a run was stopped: its trips, the first cause first, else what a person did or was refused."""
     if result.trips or result.outcome is not Outcome.STOPPED:
         return result.trips
-    return tuple(event.text for event in record.events if event.kind in STOPPING)
+    told = tuple(event.text for event in record.events if event.kind in STOPPING)
+    return told if record.closed else (*told, CUT_OFF)
 
 
 def warnings_of(record: Record) -> tuple[str, ...]:
