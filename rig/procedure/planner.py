@@ -36,6 +36,9 @@ INFERRED_FAST = 3.0  # times slow: without a casing transmitter nobody sees how 
 # Wanted where nobody says: the ramp adds a third of what the transmitters leave uncertain anyway, 5 % of the
 # whole; or a twenty-fourth of the narrowest tolerance either way, 12 : 1 for the ramp alone.
 SHARE_OF_FIXED, SHARE_OF_TOLERANCE = 1.0 / 3.0, 1.0 / 24.0
+# Of the stem, as it leaves its rest: at a higher speed a stem that sticks in service glides, since friction
+# does not fall with speed there. 0.5 psi/s on 20 psi over 1.125 in, at which sticking was scored.
+STICK_M_PER_S = 0.7e-3
 SLIDE_OVER_SLOW = 4.0  # a change of speed beyond this looks like a hop of the stem (stick.py)
 FRICTION_OF_CORNER = 0.4  # a half band is small against a corner's pressure: wanted more exactly
 NOISE_SHARE = 5e-4  # of span, until it has been seen at rest; assumption
@@ -193,6 +196,7 @@ class Planner:
             # Slower than the air lets it only where that is wanted: the output would wait for the casing.
             second_pa_per_s=trial.second if trial.second < trial.slide else trial.asked,
             first_pa_per_s=trial.asked,
+            lift_pa_per_s=min(trial.slow, STICK_M_PER_S / self.slope_m_per_pa),
             before_corner_pa=trial.before,
             near_end_share=max(NEAR_END_SHARE, NEAR_END_ROOM * trial.beside / self.span_pa),
             slide_pa_per_s=trial.slide,

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 PSI = 6894.757  # Pa; the amounts below are round numbers in psi (rig.units checks the factor)
 
 TOP_S, VENT_S = 1.5, 1.5  # what holding and venting take at least
+AFTER_LIFT_PA = 1.0 * PSI  # a first hop comes within this
 BEHIND_S = 0.8  # the casing is behind the output by about this; assumption, for the expected time only
 LEAD_S, LEAD_PA = 2.0, 0.5 * PSI  # the output waits when the casing is farther behind than this
 
@@ -32,6 +33,7 @@ class RampPlan:
     highest_pa: float  # never asked beyond this
     expected_top_pa: float
     first_pa_per_s: float  # between the corners
+    lift_pa_per_s: float  # about lift-off: a stem that would stick glides off at a higher speed
     second_pa_per_s: float  # the same in every second cycle, so that drag is told from friction
     before_corner_pa: float = 1.5 * PSI  # slow for this much of the resting stem before a corner
     near_end_share: float = (
@@ -64,9 +66,12 @@ class RampPlan:
         `lift_pa`: where the stem has been seen to move, None until then; `share` of rated travel.
         """
         if lift_pa is None:
-            return self.fast_pa_per_s if output_pa < self.slow_from_pa else self.slow_pa_per_s
+            return self.fast_pa_per_s if output_pa < self.slow_from_pa else self.lift_pa_per_s
         known = self.places
-        beside_lift = max(lift_pa, known.lift_pa if known else 0.0) + self.beside_corner_pa
+        lift_pa = max(lift_pa, known.lift_pa if known else 0.0)
+        if pressure_pa < lift_pa + AFTER_LIFT_PA:
+            return self.lift_pa_per_s
+        beside_lift = lift_pa + self.beside_corner_pa
         near_end = output_pa > self.upper_slow_pa or (known is None and share > 1.0 - self.near_end_share)
         slow = pressure_pa < beside_lift or near_end
         return self.slow_pa_per_s if slow else self.sliding_rate(cycle)
@@ -118,6 +123,8 @@ class RampPlan:
         slow_up = self.expected_top_pa - self.upper_slow_pa
         slow_up += self.before_corner_pa + self.beside_corner_pa
         approach = self.slow_from_pa / self.fast_pa_per_s
+        about_lift = self.before_corner_pa + AFTER_LIFT_PA
+        approach += about_lift * (1.0 / self.lift_pa_per_s - 1.0 / self.slow_pa_per_s)
         slide = max(0.0, self.expected_top_pa - self.slow_from_pa - slow_up)
         up = approach + slow_up / self.slow_pa_per_s + slide / sliding_pa_per_s + BEHIND_S
         slow_down = (

@@ -120,6 +120,7 @@ def single_rate(profile: Profile, rate_pa_per_s: float, highest_pa: float) -> Ra
         slow_pa_per_s=rate_pa_per_s,
         fast_pa_per_s=rate_pa_per_s,
         first_pa_per_s=rate_pa_per_s,
+        lift_pa_per_s=rate_pa_per_s,
         second_pa_per_s=rate_pa_per_s,
         past_stop_pa=2 * PSI,
     )

@@ -87,7 +87,7 @@ def test_both_sides_of_every_corner_are_ridden_slowly() -> None:
         for corner in corners.get(demand.stage, ()):
             if abs(reading.pressure.value - corner) < near:
                 seen += 1
-                assert demand.rate_pa_per_s == pytest.approx(plan.slow_pa_per_s)
+                assert demand.rate_pa_per_s <= plan.slow_pa_per_s
     assert seen > 100
 
 
@@ -181,7 +181,7 @@ def first_fast_again(valve: QuasiStaticValve) -> tuple[float, float]:
     demands, readings, check = run(valve, cycles=1)
     rising = [(d, r.pressure.value) for d, r in zip(demands, readings, strict=True) if d.stage == RISE]
     slow = check.plan.slow_pa_per_s
-    slowed = next(at for at, (d, _) in enumerate(rising) if d.rate_pa_per_s == pytest.approx(slow))
+    slowed = next(at for at, (d, _) in enumerate(rising) if d.rate_pa_per_s <= slow)
     fast = next(p for d, p in rising[slowed:] if d.rate_pa_per_s > 1.1 * slow)
     return rising[slowed][1], fast
 

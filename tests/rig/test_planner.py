@@ -145,7 +145,7 @@ def test_measured_cycles_ride_slowly_beside_the_corners_that_were_found() -> Non
             for corner in corners[demand.stage]:
                 if abs(reading.pressure.value - corner) < near:
                     seen += 1
-                    assert demand.rate_pa_per_s == pytest.approx(slow)
+                    assert demand.rate_pa_per_s <= slow
     assert seen > 50
     assert fast > 50
 
