@@ -100,10 +100,11 @@ class Score:
 class Bench:
     """Stand, loop and record of one ride, and the switches that a fault turns."""
 
-    def __init__(self, kind: Kind, seed: int) -> None:
+    def __init__(self, kind: Kind, seed: int, valve: str = "") -> None:
         random = self.random = Random(f"{kind.name} {seed}")
         self.kind, self.seed = kind, seed
         self.name = random.choice(sorted(shipped_profiles()))
+        self.name = valve or self.name
         self.profile, stand = load_profile(self.name), load_stand(STAND)
         # Every other ride without a person's cap, as most checks are; then the supply of the profile counts.
         cap_pa = self.profile.bench_upper_pa + CAP_ABOVE if seed % 2 == 0 else None
@@ -115,10 +116,11 @@ class Bench:
         scanner = Scanner(stand, buses, self.clock)
         scanner.connect()
         self.loop = ScanLoop(scanner, Outputs(stand, buses, self.clock), self.clock, self.limits)
-        highest_pa = self.limits.demand_max_pa
+        self.highest_pa = self.limits.demand_max_pa
         if cap_pa is None:
-            highest_pa = min(highest_pa, self.profile.supply_pa)
-        self.top_pa = random.uniform(0.5, 1.0) * highest_pa
+            self.highest_pa = min(self.highest_pa, self.profile.supply_pa)
+        self.top_pa = random.uniform(0.5, 1.0) * self.highest_pa
+        self.hold_s = HOLD_S
         self.peak_pa = 0.0
         self.orders: list[PersonEvent] = []
         self.main_is_dead = self.main_is_silent = self.scan_is_dead = False
@@ -142,8 +144,8 @@ class Bench:
         reading = yield Demand(0.0, RATE, "rest")
         began_s = reading.time_s
         up_s = self.top_pa / RATE
-        while (passed_s := reading.time_s - began_s) < 2 * up_s + HOLD_S:
-            stage, target = ("up", self.top_pa) if passed_s < up_s + HOLD_S else ("down", 0.0)
+        while (passed_s := reading.time_s - began_s) < 2 * up_s + self.hold_s:
+            stage, target = ("up", self.top_pa) if passed_s < up_s + self.hold_s else ("down", 0.0)
             if self.procedure_fails:
                 raise ProcedureFails
             reading = yield self.mad or Demand(target, RATE, stage)
@@ -151,8 +153,11 @@ class Bench:
 
 
 def ride(kind: Kind, seed: int, folder: Path) -> Score:
-    bench = Bench(kind, seed)
-    score = Score(kind.name, seed, bench.moment_s, "")
+    return ride_on(Bench(kind, seed), folder)
+
+
+def ride_on(bench: Bench, folder: Path) -> Score:
+    score = Score(bench.kind.name, bench.seed, bench.moment_s, "")
     record = RecordWriter(
         folder, profile_text(bench.name), stand_text(STAND), {}, rows_per_write=500, sync_every_s=None
     )

@@ -9,8 +9,9 @@ import pytest
 from rig.record.writer import RecordWriter
 from rig.stand.sample import Sample
 from simulator import Fault
+from tests.campaign import full_on
 from tests.campaign.fault_bench import HOLD_S, RATE, SETTLE_S, Bench, ride
-from tests.campaign.fault_kinds import AT_ONCE, KINDS, PSI, Kind, one
+from tests.campaign.fault_kinds import AT_ONCE, FULL_ON_PSI, KINDS, PSI, Kind, one
 from tests.campaign.faults import HEAD, table
 
 SEED = 1000  # not among those of the table in safety/README.md
@@ -52,6 +53,19 @@ def test_a_pressure_above_the_cap_is_found(tmp_path: Path) -> None:
     score = ride(replace(full_on, over_psi=0.0), seed, tmp_path)
     assert score.over_cap_pa > 0.1 * PSI
     assert "above the cap" in score.wrong
+
+
+def test_an_ip_full_on_at_the_top_passes_a_persons_cap_by_what_is_stated_and_the_casing_maximum_never(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """On the valve that fills fastest."""
+    monkeypatch.setattr(full_on, "LONG_S", 4.0)
+    monkeypatch.setattr(full_on, "PHASES_S", (0.01,))
+    row = full_on.row("permeate-flush")
+    assert 0.5 < row.worst_psi(True) < FULL_ON_PSI
+    assert row.worst_psi(False) < -5.0
+    assert all(score.wrong == [] for scores in row.scores for score in scores)
+    assert str(row).startswith("| permeate-flush | 30 | +")
 
 
 def test_air_left_in_a_casing_that_was_called_vented_is_found(tmp_path: Path) -> None:

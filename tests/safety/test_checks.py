@@ -424,6 +424,8 @@ def test_low_supply_matters_only_while_the_supply_is_open() -> None:
     low = replace(READING, supply=Signal(1.0, Health.GOOD, NOW))
     shut = replace(BASE, command=replace(HELD, supply_open=False))
     assert not found(checks.supply, shut, low, supply_min_pa=4096.0)
+    below_range = replace(READING, supply=Signal(1.0, Health.OUT_OF_RANGE, NOW))  # hold and time out
+    assert not found(checks.supply, BASE, below_range, supply_min_pa=4096.0)
     assert found(checks.supply, BASE, low, supply_min_pa=4096.0)
 
 
