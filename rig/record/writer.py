@@ -92,8 +92,9 @@ class RecordWriter:
     ) -> None:
         """A run that an exception ended is no finished one: the record says so before it is closed."""
         if error is not None:
+            words = str(error) if isinstance(error, RecordLost) else f"{type(error).__name__}: {error}"
             with suppress(RecordLost):  # `close` tells it
-                self.event(self.last_s, "stop", f"{FAILED}: {type(error).__name__}: {error}")
+                self._events.append(event_row(self.last_s, "stop", f"{FAILED}: {words}"))
         self.close()
 
     def sample(self, sample: Sample) -> None:
@@ -109,7 +110,10 @@ class RecordWriter:
         self._raise_sync_error()
 
     def close(self) -> None:
-        """End the record in order and bring all of it to the disk; raises RecordLost. Twice is once."""
+        """End the record in order and bring all of it to the disk; raises RecordLost. Twice is once.
+
+        It is only called closed where every sample was kept.
+        """
         if self._closed:
             return
         self._closed = True
@@ -118,8 +122,8 @@ class RecordWriter:
             self._helper.join()
         problems: list[RecordProblem] = []
         steps: tuple[Callable[[], None], ...] = (
-            lambda: self._events.append(event_row(self.last_s, CLOSED, "")),
             self._samples.close,
+            lambda: None if problems else self._events.append(event_row(self.last_s, CLOSED, "")),
             self._events.close,
             self._raise_sync_error,
         )
