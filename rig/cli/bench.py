@@ -229,7 +229,8 @@ def stop_words(ended: Ended[Any], presses: int) -> str:
     if ended.how is How.STOPPED and presses > 1:
         return "A person made the outputs safe at once (Ctrl-C twice)."
     if ended.how is How.STOPPED:
-        return "A person stopped the run (Ctrl-C); it was vented in order."
+        in_order = ended.vented and not ended.trips
+        return "A person stopped the run (Ctrl-C)" + ("; it was vented in order." if in_order else ".")
     return f"The run was {ended.how.value}."
 
 

@@ -70,12 +70,16 @@ class Run(Generic[T]):
         self._started = False
 
     def answer(self, reading: Reading) -> Asked:
-        """What to ask of the guard now. A person's order goes before anything else."""
+        """What to ask of the guard now. A person's order goes before anything else.
+
+        A run that has tripped stays one: an order that comes after it does not make it a person's stop.
+        """
         if self._since_s is None:
             self._since_s = reading.time_s
         event = self._person()
         if event in (PersonEvent.STOP, PersonEvent.SAFE_NOW):
-            self._leave(self._ending, How.STOPPED, reading.time_s)
+            if self._how is not How.TRIPPED:
+                self._leave(self._ending, How.STOPPED, reading.time_s)
             return None, event
         demand, own = self._stage(reading)
         return demand, event or own

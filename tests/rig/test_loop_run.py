@@ -16,7 +16,7 @@ from rig.stand.scanner import Scanner
 from safety.limits import Limits, Role, expect
 from safety.signals import Demand, Reading
 from safety.state import Mode, PersonEvent
-from simulator import Actuator, SimulatedStand
+from simulator import Actuator, Fault, SimulatedStand
 
 from .stands import PSI, limits, stand
 
@@ -267,3 +267,24 @@ def test_a_stand_without_casing_transmitter_runs_on_its_inferred_pressure() -> N
     ended, samples = ride(hold(8.0), loop)
     assert ended.how is How.FINISHED, ended
     assert all(s.reading.pressure_is_inferred for s in samples)
+
+
+@pytest.mark.parametrize("event", [PersonEvent.STOP, PersonEvent.SAFE_NOW])
+def test_a_person_who_presses_after_a_trip_does_not_make_it_a_persons_stop(event: PersonEvent) -> None:
+    loop, simulated = built()
+    tripped: list[Sample] = []
+
+    def lose_the_signal(sample: Sample) -> None:
+        if sample.reading.pressure.value > 5 * PSI:
+            simulated.faults.add(Fault("transmitter fails low", where="stem_position"))
+        if sample.mode == Mode.TRIPPED.value:
+            tripped.append(sample)
+
+    pressed = iter([event])
+
+    def person() -> PersonEvent | None:
+        return next(pressed, None) if len(tripped) > 2 else None
+
+    ended, _ = ride(hold(8.0), loop, person, lose_the_signal)
+    assert ended.how is How.TRIPPED
+    assert ended.trips
