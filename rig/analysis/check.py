@@ -8,7 +8,7 @@ from rig.analysis.advice import advise
 from rig.analysis.corner import Corner
 from rig.analysis.cycle import Findings, examine
 from rig.analysis.drag import Drag, find_drag
-from rig.analysis.instruments import INFERRED_LAG_LEAST_SD_S, Instruments, usual_lag
+from rig.analysis.instruments import Instruments, usual_lag
 from rig.analysis.judge import judge, limits_of, overall
 from rig.analysis.measured import Combined, Measured, Scatter, combine, estimates, pooled_scatter
 from rig.analysis.quantities import Quantities, pool
@@ -40,7 +40,7 @@ def analyse(
     usual_s, _ = usual_lag(sensors, profile)
     strokes = find_strokes(samples, sensors, profile.rated_travel_m, usual_s)
     findings = [examine(cycle, strokes, profile) for cycle in strokes.cycles]
-    drag = _drag(findings, strokes, usual_lag(sensors, profile)[1])
+    drag = _drag(findings, strokes, sensors, profile)
     if abs(drag.tau_s) > ALIGN_ANEW_S:
         usual_s += drag.tau_s
         strokes = find_strokes(samples, sensors, profile.rated_travel_m, usual_s)
@@ -74,13 +74,11 @@ def measure(
 ) -> dict[str, Measured]:
     """All quantities from the given cycles, freed of what the speed of the ramp does to them."""
     noises = pool(findings, strokes.noise_x)
-    drag = _drag(findings, strokes, usual_lag(sensors, profile)[1])
+    drag = _drag(findings, strokes, sensors, profile)
     findings = [
         f if f.curve is None else replace(f, curve=f.curve.without(drag.tau_s, drag.uneven)) for f in findings
     ]
     lag_u = drag.uncertainty_s
-    if sensors.pressure_is_inferred:
-        lag_u = max(lag_u, INFERRED_LAG_LEAST_SD_S)
     instruments = Instruments(sensors, profile, strokes, _corner_rate(findings), lag_u)
     build = Quantities(findings, profile, instruments, noises, sticking, drag)
     return {
@@ -99,7 +97,12 @@ def measure(
     }
 
 
-def _drag(findings: Sequence[Findings], strokes: Strokes, lag_sd_s: float) -> Drag:
+def _drag(findings: Sequence[Findings], strokes: Strokes, sensors: Sensors, profile: Profile) -> Drag:
+    """What the speed of the ramp adds; without a casing transmitter all of it is filling, and not told apart
+    from the bends of the I/P: then what is known beforehand stands."""
+    lag_sd_s = usual_lag(sensors, profile)[1]
+    if sensors.pressure_is_inferred:
+        return Drag(0.0, lag_sd_s)
     curves = [f.curve for f in findings if f.curve is not None]
     slope = sum(c.slope for c in curves) / len(curves) if curves else 0.0
     noise = pool(findings, strokes.noise_x).slide * slope**2

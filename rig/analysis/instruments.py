@@ -19,8 +19,13 @@ LAG_KNOWN_TO = 0.3  # share of a stated lag by which it may be wrong (assumption
 # Assumption: viscous friction c of packing, guides and diaphragm; a stem lags its pressure by c / k.
 DRAG_N_S_PER_M, DRAG_KNOWN_TO = 1500.0, 0.6
 SKEW_S = 0.002  # between the readings of pressure and position of one scan (assumption)
-INFERRED_LAG_S, INFERRED_LAG_SD_S = 0.7, 0.4  # casing behind the I/P's demand (seen on simulated stands)
-INFERRED_LAG_LEAST_SD_S = 0.3  # it is not one number: different up and down, and at both ends
+# Without a casing transmitter the casing follows the I/P's demand unseen: the I/P's own lag, and the filling
+# of what the casing holds and the moving stem makes room for. How much air the I/P gives is not in a stand
+# file: 75 s/m3 is that of a usual one (simulated stands need 50 to 110, less at lift-off, more at full
+# travel), taken within 60 %.
+CONVERTER_LAG_S, FILL_S_PER_M3, FILL_KNOWN_TO = 0.15, 75.0, 0.6
+DEAD_HEIGHT_M = 0.03  # of the casing's volume over its area, without travel; assumption
+ROOM_PA = 101325.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,8 +64,12 @@ class Instruments:
         """
         span = self.sensors.pressure_span_pa
         share = 2.0 * self.sensors.pressure_accuracy_pa / span if span > 0.0 else 0.0
+        straight = ("span of the pressure transmitter", share * abs(difference_pa) * RECTANGULAR)
+        if self.sensors.pressure_is_inferred:  # an I/P is not the same rising and falling
+            both = sqrt(2.0) * self.sensors.pressure_accuracy_pa * RECTANGULAR
+            straight = ("calibration of the I/P (no casing transmitter)", both)
         parts = [
-            ("span of the pressure transmitter", share * abs(difference_pa) * RECTANGULAR),
+            straight,
             ("drag of the stem and lags of the transmitters", rate_pa_per_s * self.lag_uncertainty_s),
         ]
         return [Component(source, u * factor) for source, u in parts if u > 0.0]
@@ -100,6 +109,17 @@ def usual_drag(profile: Profile) -> tuple[float, float]:
     return drag, sqrt((DRAG_KNOWN_TO * drag) ** 2 + SKEW_S**2)
 
 
+def filled_m3(profile: Profile) -> float:
+    """Volume that the air has to fill as if the stem stood still [m^3]: V + p A^2 / k, at full travel.
+
+    A sliding stem makes room: with p V = m R T and A dp = k dx, dm/dp = (V + p A^2 / k) / (R T).
+    """
+    area, travel = profile.area_m2, profile.rated_travel_m
+    span = profile.bench_upper_pa - profile.bench_lower_pa
+    absolute = ROOM_PA + 0.5 * (profile.bench_upper_pa + profile.bench_lower_pa)
+    return area * (DEAD_HEIGHT_M + travel) + absolute * area * travel / span
+
+
 def usual_lag(sensors: Sensors, profile: Profile) -> tuple[float, float]:
     """What is known beforehand of the stem's lag behind the pressure, and its standard uncertainty [s].
 
@@ -108,6 +128,7 @@ def usual_lag(sensors: Sensors, profile: Profile) -> tuple[float, float]:
     both = sqrt(sensors.pressure_lag_s**2 + sensors.position_lag_s**2)
     doubt = LAG_KNOWN_TO * both * RECTANGULAR
     if sensors.pressure_is_inferred:
-        return INFERRED_LAG_S, sqrt(INFERRED_LAG_SD_S**2 + doubt**2)
+        fill_s = FILL_S_PER_M3 * filled_m3(profile)
+        return CONVERTER_LAG_S + fill_s, sqrt((FILL_KNOWN_TO * fill_s) ** 2 + CONVERTER_LAG_S**2 + doubt**2)
     drag, drag_u = usual_drag(profile)
     return drag, sqrt(drag_u**2 + doubt**2)

@@ -66,6 +66,9 @@ class Quantities:
             if isinstance(corner, Missing):
                 why = corner.why
                 continue
+            if where == "fall" and isinstance(found.full, Missing) and found.full.moving:
+                why = NEVER_ENDED  # it turned back under way: that is another place
+                continue
             seen.append(Seen(found.number, self._pressure(corner), self._variance(corner)))
         if not seen:
             return Measured(key, why=why)

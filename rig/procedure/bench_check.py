@@ -229,9 +229,10 @@ class BenchCheck:
             yield from self._ask(hold_pa, self.plan.fast_pa_per_s, stage)
 
     def _too_long(self, began_s: float, what: str) -> bool:
-        if self._now_s - began_s <= RAMP_LIMIT_S:
+        limit_s = max(RAMP_LIMIT_S, 2.0 * self.plan.highest_pa / self.plan.slow_pa_per_s)
+        if self._now_s - began_s <= limit_s:
             return False
-        self.remarks.append(f"{self._name}: {what} took more than {RAMP_LIMIT_S:.0f} s and was ended.")
+        self.remarks.append(f"{self._name}: {what} took more than {limit_s:.0f} s and was ended.")
         return True
 
     def _remark_unfinished(self, lift_pa: float | None) -> None:

@@ -32,7 +32,8 @@ HELD_S, HELD_PA = 0.75, 0.02 * PSI  # half of the hold at the top belongs to the
 SLIDE_SHARE = 0.84  # of the stroke, on which friction is fitted (curve.py)
 EXPECTED_SHARE = 0.6  # of the fast speed, that the casing follows while the stem slides; until it is seen
 SECOND_SPEEDS = (1.0, 2.0 / 3.0, 1.0 / 2.0, 1.0 / 3.0)  # tried, of the fast one: slides of every second cycle
-INFERRED_FAST = 3.0  # times slow: without a casing transmitter nobody sees how far the casing is behind
+SLOWEST_INFERRED_PA_PER_S = 0.05 * PSI  # a large casing fills slowly, and nobody sees it
+INFERRED_FAST = 1.0  # times slow: what the casing is behind on the fast part it has still not made up later
 # Wanted where nobody says: the ramp adds a third of what the transmitters leave uncertain anyway, 5 % of the
 # whole; or a twenty-fourth of the narrowest tolerance either way, 12 : 1 for the ramp alone.
 SHARE_OF_FIXED, SHARE_OF_TOLERANCE = 1.0 / 3.0, 1.0 / 24.0
@@ -155,13 +156,14 @@ class Planner:
 
     def _trials(self, seen: Seen) -> Iterator[Trial]:
         top = min(self.fastest_pa_per_s, sampling_rate(self.scans_per_s), FASTEST_PA_PER_S)
-        low = min(SLOWEST_PA_PER_S, top)
+        low = min(SLOWEST_INFERRED_PA_PER_S if self.inferred else SLOWEST_PA_PER_S, top)
         for step in range(SPEEDS):
             slow = low * (top / low) ** (step / (SPEEDS - 1))
             fast = min(self.fastest_pa_per_s, FASTEST_PA_PER_S)
             if self.inferred:
                 fast = min(fast, INFERRED_FAST * slow)
-            air = min(fast, seen.slide_pa_per_s or EXPECTED_SHARE * fast)
+            follows = fast if self.inferred else seen.slide_pa_per_s or EXPECTED_SHARE * fast
+            air = min(fast, follows)
             slow = min(slow, air)
             slide = min(air, SLIDE_OVER_SLOW * slow)
             for share, beside, before, past in product(
