@@ -81,6 +81,7 @@ class DeadBand:
     way: Way  # in which the input went after the reversal
     share: float  # of the input span
     variance: float  # by the noise of the readings
+    per_s: float = 0.0  # speed of the input, share of its span: what a lag makes of it
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,6 +93,7 @@ class _Readings:
     travel: Floats  # share of rated travel, from contact
     cycle: NDArray[np.int64]
     stage: NDArray[np.str_]
+    shift_s: float  # a pressure this much later belongs to a travel: lags of transmitters and stem
     noise_input: float  # standard deviation of one reading
     noise_output: float
 
@@ -179,6 +181,7 @@ def _readings(
         travel,
         cycle,
         stage,
+        sensors.pressure_lag_s - sensors.position_lag_s - usual_lag(sensors, profile)[0],
         max(strokes.zero_sd_pa / span, counts) if not sensors.pressure_is_inferred else 0.0,
         sqrt(strokes.noise_x) / profile.rated_travel_m,
     )
@@ -236,8 +239,9 @@ def _means(readings: _Readings, part: slice) -> tuple[float, float]:
 
 def _dead_band(
     readings: _Readings, part: slice, way: Way, from_input: float, from_output: float
-) -> tuple[float, float] | None:
-    """Input from the reversal to where the sliding line crosses the place where the stem stood; its variance.
+) -> tuple[float, float, float] | None:
+    """Input from the reversal to where the sliding line crosses the place where the stem stood; its variance
+    and the speed of the input.
 
     Of a stem that hops: to where it first does, which is later than where it would slide.
 
@@ -263,20 +267,22 @@ def _dead_band(
     slope = pressure.slope / travel.slope
     factor = travel.variance_factor(at)
     variance = factor * ((slope * travel.s) ** 2 + pressure.s**2) + readings.noise_input**2 / READ_SCANS
-    return pressure.at(at), variance
+    return pressure.at(at + readings.shift_s), variance, abs(pressure.slope)
 
 
 def _before_hop(
     readings: _Readings, time: Floats, went: Floats, gone: NDArray[np.bool_]
-) -> tuple[float, float] | None:
-    """A stem that hops stands until it does: the input just before that, and its variance."""
+) -> tuple[float, float, float] | None:
+    """A stem that hops stands until it does: the input just before that, its variance and speed."""
     first = int(np.argmax(gone))
     before = slice(int(np.searchsorted(time, time[first] - BEFORE_HOP_S)), first)
     n = before.stop - before.start
     if n < LEAST_READINGS:
         return None
     went_on = abs(float(went[first] - went[before.start])) / 2.0
-    return float(went[before].mean()) + went_on, went_on**2 / 3.0 + readings.noise_input**2 / n
+    per_s = 2.0 * went_on / float(time[first] - time[before.start])
+    at_hop = float(went[before].mean()) + went_on + per_s * readings.shift_s
+    return at_hop, went_on**2 / 3.0 + readings.noise_input**2 / n, per_s
 
 
 # -- off a ramp ----------------------------------------------------------------------------------------

@@ -219,7 +219,8 @@ def _dead_band(table: PointTable, profile: Profile, sensors: Sensors) -> tuple[M
     variance, of = (pooled, freedom) if pooled > noise else (noise, inf)
     value = float(shares.mean())
     budget = _Budgets(table, profile, sensors)
-    instruments = budget.instruments.pressure_difference(value * budget.span, 1.0 / budget.span)
+    speed = float(np.mean([band.per_s for band in widest])) * budget.span
+    instruments = budget.instruments.pressure_difference(value * budget.span, 1.0 / budget.span, speed)
     parts = [
         Component("scatter of readings and cycles", sqrt(variance / len(shares)), of, True),
         *instruments,

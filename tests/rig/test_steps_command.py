@@ -25,7 +25,7 @@ def steps(capsys: pytest.CaptureFixture[str], folder: Path, *words: str) -> tupl
     return code, json.loads(capsys.readouterr().out)
 
 
-@pytest.mark.parametrize("model", ["brine-letdown", "seawater-bypass"])  # air-to-open, air-to-close
+@pytest.mark.parametrize("model", ["permeate-flush", "seawater-bypass"])  # air-to-open, air-to-close
 def test_hysteresis_and_dead_band_are_those_of_the_simulated_valve(
     model: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -44,7 +44,7 @@ def test_hysteresis_and_dead_band_are_those_of_the_simulated_valve(
         assert abs(got["value"] - 100.0 * want) <= got["uncertainty"] + 0.02, (key, got, 100.0 * want)
     inner = [row[1:4] for row in result["points"]["rising"]]
     wanted = [25.0, 50.0, 75.0]
-    if model == "brine-letdown":  # rated with friction in it: rising, the stem is where it should be
+    if model == "permeate-flush":  # rated with friction in it: rising, the stem is where it should be
         assert all(row == pytest.approx(wanted, abs=0.2) for row in inner)
 
 
