@@ -14,6 +14,7 @@ import numpy as np
 
 from rig.analysis.advice import ratio_advice
 from rig.analysis.budget import combined
+from rig.analysis.corner import PSI
 from rig.analysis.instruments import Instruments, usual_lag
 from rig.analysis.judge import judge, overall
 from rig.analysis.measured import Combined, Measured
@@ -43,6 +44,8 @@ _LIMITED_BY = {
     "linearity_independent": Term.LINEARITY_INDEPENDENT,
     "linearity_zero_based": Term.LINEARITY_ZERO_BASED,
 }
+# What is left of friction that has not finished reversing; settled on simulated actuators.
+REVERSAL_FLOOR_PA = 0.006 * PSI
 ONE_CYCLE = "one cycle repeats nothing: at least two are needed"
 NO_REVERSAL = "no reversal was made"
 
@@ -223,6 +226,7 @@ def _dead_band(table: PointTable, profile: Profile, sensors: Sensors) -> tuple[M
     instruments = budget.instruments.pressure_difference(value * budget.span, 1.0 / budget.span, speed)
     parts = [
         Component("scatter of readings and cycles", sqrt(variance / len(shares)), of, True),
+        Component("roundness of the reversal", REVERSAL_FLOOR_PA / budget.span),
         *instruments,
         *(part for part in budget.resolution() if "pressure" in part.source),
     ]
