@@ -4,6 +4,8 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import sqrt
 
+import numpy as np
+
 from rig.analysis.advice import advise
 from rig.analysis.corner import Corner
 from rig.analysis.cycle import Findings, examine
@@ -13,7 +15,7 @@ from rig.analysis.judge import judge, limits_of, overall
 from rig.analysis.measured import Combined, Measured, Scatter, combine, estimates, pooled_scatter
 from rig.analysis.quantities import Quantities, pool
 from rig.analysis.result import QUANTITIES, CheckResult, Estimate, Quantity
-from rig.analysis.samples import Samples, Sensors
+from rig.analysis.samples import RISE, ZERO, Samples, Sensors
 from rig.analysis.strokes import Strokes, find_strokes
 from rig.profile.model import Action, Profile
 from rig.units import UNIT_SETS, UnitSet
@@ -21,6 +23,7 @@ from rig.units import UNIT_SETS, UnitSet
 CORNERS = ("sliding_intercept", "full_travel", "return_start", "reseat")
 ALIGN_ANEW_S = 0.03  # a lag that wrong bends the corners: align again
 CONDITIONING_Z = 5.0  # a first cycle this far from the others is running-in, not scatter
+ONLY_CONDITIONED = "Only the stroke at full speed was run, or part of it: values are coarse."
 ON_ITS_SEAT = (
     "Seat load holds if the plug carries the spring: a stroke of the coupled valve cannot see slack left in. "
     "With no air the stem must stand above the actuator's own lower stop; stemrig couple proves it."
@@ -37,6 +40,7 @@ def analyse(
 
     `units` are those of the advice, which is in words.
     """
+    samples, conditioned = _conditioning_alone(samples)
     usual_s, _ = usual_lag(sensors, profile)
     strokes = find_strokes(samples, sensors, profile.rated_travel_m, usual_s)
     findings = [examine(cycle, strokes, profile) for cycle in strokes.cycles]
@@ -45,7 +49,7 @@ def analyse(
         usual_s += drag.tau_s
         strokes = find_strokes(samples, sensors, profile.rated_travel_m, usual_s)
         findings = [examine(cycle, strokes, profile) for cycle in strokes.cycles]
-    notes = list(strokes.notes)
+    notes = [*([ONLY_CONDITIONED] if conditioned else []), *strokes.notes]
     if strokes.why:
         measured = {key: Measured(key, why=strokes.why) for key in QUANTITIES}
         return _result(measured, profile, False, notes, units)
@@ -67,6 +71,13 @@ def analyse(
             "of a stem that moves very slowly."
         )
     return _result(measured, profile, sticking, notes, units)
+
+
+def _conditioning_alone(samples: Samples) -> tuple[Samples, bool]:
+    """A run that ended in its conditioning stroke, which is cycle 0, has nothing better to tell from."""
+    if len(samples.cycle) == 0 or samples.cycle.max() > 0 or not (samples.stage == RISE).any():
+        return samples, False
+    return replace(samples, cycle=np.where(samples.stage == ZERO, 0, 1)), True
 
 
 def measure(

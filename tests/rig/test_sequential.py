@@ -7,12 +7,13 @@ from pathlib import Path
 
 import pytest
 
+from rig.analysis.check import analyse
 from rig.analysis.result import Component, Outcome, Quantity
 from rig.analysis.samples import Samples
 from rig.analysis.sequential import cycles_to_decide, is_certain
 from rig.cli.main import main
 from rig.procedure.bench_check import BenchCheck
-from rig.procedure.planner import plan_ramp
+from rig.procedure.planner import Planner, plan_ramp
 from rig.profile.load import profile_text
 from rig.report.cycle_words import more_cycles_lines
 from rig.units import UNIT_SETS
@@ -21,6 +22,7 @@ from .made_up import PROFILE as VALVE
 from .made_up import made_up_result
 from .quasi_static import QuasiStaticValve
 from .test_bench_check import HIGHEST_PA, PROFILE
+from .test_planner import SENSORS
 
 Told = pytest.CaptureFixture[str]
 PSI = 6894.757
@@ -177,3 +179,21 @@ def test_a_wanted_uncertainty_slows_the_plan_down(capsys: Told) -> None:
     usual = beside()
     main(["check", "--plan", "--stand", "bench-tcp", "--uncertainty", "0.0705 psi"])
     assert float(beside().split()[0]) < float(usual.split()[0])
+
+
+def test_a_run_that_ended_in_its_conditioning_stroke_still_tells_what_it_saw() -> None:
+    asked = Planner(PROFILE, HIGHEST_PA, sensors=SENSORS)
+    check = BenchCheck(PROFILE, asked.plan(), cycles=1, planner=asked)
+    valve, steps = QuasiStaticValve(), check.run()
+    demand = next(steps)
+    while demand.cycle == 0:
+        demand = steps.send(valve.answer(demand))
+    rows = check.rows.samples()
+    first = replace(
+        rows, **{name: getattr(rows, name)[rows.cycle == 0] for name in rows.__dataclass_fields__}
+    )
+    result = analyse(first, PROFILE, SENSORS)
+    lift_off = result.quantities["lift_off"].value
+    assert lift_off is not None
+    assert lift_off == pytest.approx(valve.lower_pa + valve.half_band_pa, abs=0.1 * PSI)
+    assert any("values are coarse" in note for note in result.notes)
