@@ -26,7 +26,7 @@ from rig.report.screen import Screen, choose_screen
 from rig.stand.file import load_stand, stand_text
 from rig.stand.limits import limits_for
 from rig.stand.model import Stand
-from rig.stand.notice import Notice
+from rig.stand.notice import LIMITED, MODE, PRIORITY, Notice
 from rig.stand.run import Ended, How
 from rig.stand.sample import Sample
 from rig.units import UNIT_SETS, Dimension, UnitError, UnitSet, parse
@@ -217,7 +217,7 @@ def on_notice(record: RecordWriter, screen: Screen) -> Callable[[Notice], None]:
 
     def keep_and_show(notice: Notice) -> None:
         record.event(notice.time_s, notice.kind, notice.text)
-        if notice.kind not in ("mode", "limited"):
+        if notice.kind not in (MODE, LIMITED, PRIORITY):
             screen.event(notice.time_s, notice.kind, notice.text)
 
     return keep_and_show

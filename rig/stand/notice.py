@@ -8,6 +8,7 @@ from safety.state import Trip
 
 # Kinds of notice.
 TRIP, REFUSED, MODE, LIMITED, LINK, WRITE = "trip", "refused", "mode", "limited", "link", "write failed"
+PRIORITY = "priority"  # of the scan among the programs of this computer; for the record alone
 ASTRAY = "written otherwise"
 
 # A condition that comes and goes is told again only when it has been away for this long.

@@ -14,7 +14,7 @@ from rig.stand.link import Bus, LinkFault
 from rig.stand.lock import StandInUse, only_controller
 from rig.stand.loop import ScanLoop
 from rig.stand.model import Stand
-from rig.stand.notice import LINK, Notice
+from rig.stand.notice import LINK, PRIORITY, Notice
 from rig.stand.outputs import Outputs
 from rig.stand.packed import NO_DEMAND, SIZE, packed
 from rig.stand.ring import Ring
@@ -30,6 +30,11 @@ MOST_UNHEARD = 40
 ANSWER_WITHIN_S = 2.0  # paced: real time given to the parent to answer a sample
 COLLECT_EVERY = 500  # scans between two collections of garbage, which is little: a fraction of a millisecond
 REAL_TIME_PRIORITY = 10
+NICENESS = -10  # where there is no real-time priority
+NO_PRIORITY = (
+    "This system does not let the scan go before other programs: on a busy computer scans are late or left "
+    "out, and the guard vents where too many are. Close other programs, or grant a real-time priority."
+)
 UNCLEAN_END = "The last program on this stand ended without leaving it in order"
 VENTED_FIRST = "Outputs are made safe and any air is let go before anything else."
 
@@ -193,7 +198,7 @@ def serve(setup: Setup, pipe: Connection, post: Post) -> None:
 
 
 def _serve_alone(setup: Setup, pipe: Connection, post: Post, left_by: str) -> None:
-    take_priority()
+    no_priority = take_priority()
     ring = Ring(SIZE, setup.ring_slots, setup.ring_name)
     buses: Mapping[str, Bus] = {}
     try:
@@ -210,6 +215,8 @@ def _serve_alone(setup: Setup, pipe: Connection, post: Post, left_by: str) -> No
 
         if left_by:
             server.tell(Notice(clock.now(), LINK, f"{UNCLEAN_END} ({left_by}). {VENTED_FIRST}"))
+        if no_priority and setup.speed is None:
+            server.tell(Notice(clock.now(), PRIORITY, no_priority))
 
         def end(number: int, frame: Any) -> None:
             server.ending = server.released = True
@@ -235,13 +242,18 @@ def _buses(stand: Stand) -> Mapping[str, Bus]:
     return open_buses(stand.links)
 
 
-def take_priority() -> bool:
-    """Real-time priority where the system grants it; the scan does without where it does not."""
-    schedule = getattr(os, "sched_setscheduler", None)
-    if schedule is None:
-        return False
+def take_priority() -> str:
+    """Go before other programs where the system grants it; what to tell a person where it does not.
+
+    Real-time priority if it may be had, else a higher ordinary one. The scan does without where it must.
+    """
     try:
-        schedule(0, os.SCHED_FIFO, os.sched_param(REAL_TIME_PRIORITY))
-    except OSError:
-        return False
-    return True
+        os.sched_setscheduler(0, os.SCHED_FIFO, os.sched_param(REAL_TIME_PRIORITY))
+        return ""
+    except (AttributeError, OSError):
+        pass
+    try:
+        os.setpriority(os.PRIO_PROCESS, 0, NICENESS)
+        return ""
+    except (AttributeError, OSError):
+        return NO_PRIORITY

@@ -23,11 +23,14 @@ from safety.limits import Limits, built_in
 from tests.campaign.socket_clock import BUSY_S, CampaignClock, Slots
 
 GONE_WITHIN_S = 6.0  # small casings are empty within 3 s; then it escalates: 30 times as soon as in life
-FOLDER = Path(sys.argv[1])
 CLOCK, SHOWN = "clock", "shown"
 ROW = struct.Struct("<qd")  # scan, time
 
 _limits_for, _on_sample = bench.limits_for, bench.on_sample
+
+
+def folder() -> Path:
+    return Path(sys.argv[1])
 
 
 def limits_for(*args: Any) -> Limits:
@@ -36,7 +39,7 @@ def limits_for(*args: Any) -> Limits:
 
 def on_sample(*args: Any) -> Callable[[Sample], None]:
     keep_and_show = _on_sample(*args)
-    file = os.open(FOLDER / SHOWN, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
+    file = os.open(folder() / SHOWN, os.O_WRONLY | os.O_CREAT | os.O_APPEND)
 
     def note(sample: Sample) -> None:
         keep_and_show(sample)
@@ -46,12 +49,12 @@ def on_sample(*args: Any) -> Callable[[Sample], None]:
 
 
 def clock() -> CampaignClock:
-    return CampaignClock(Slots(FOLDER / CLOCK), os.getpid())
+    return CampaignClock(Slots(folder() / CLOCK), os.getpid())
 
 
 def busy(number: int, frame: object) -> None:
     """What garbage collection or a big plot does: the interpreter is not given back."""
-    until = time.monotonic() + Slots(FOLDER / CLOCK)[BUSY_S]
+    until = time.monotonic() + Slots(folder() / CLOCK)[BUSY_S]
     while time.monotonic() < until:
         pass
 

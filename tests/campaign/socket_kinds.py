@@ -35,8 +35,8 @@ class ProcessKind:
     name: str
     hurt: Callable[["Ride", Random], None]
     bound: str = ""
-    beyond: bool = False
-    blind: bool = False
+    over_psi: float = 0.0
+    named: bool = False
     unclosed: bool = False  # the record cannot be ended in order
     wires: tuple[str, ...] = ("tcp", "rtu")
 
@@ -134,8 +134,8 @@ PROCESS_KINDS = (
     ProcessKind("terminal closed", close_terminal),
     ProcessKind("Ctrl-C once", press_once),
     ProcessKind("Ctrl-C twice", press_twice, NO_DEMAND),
-    ProcessKind("second program writes once", write_from_outside(1), beyond=True, wires=("tcp",)),
-    ProcessKind("second program keeps writing", write_from_outside(40), beyond=True, wires=("tcp",)),
+    ProcessKind("second program writes once", write_from_outside(1), named=True, wires=("tcp",)),
+    ProcessKind("second program keeps writing", write_from_outside(40), named=True, wires=("tcp",)),
 )
 
 ALL_KINDS: tuple[Kind | ProcessKind, ...] = (*STAND_KINDS, *PROCESS_KINDS)

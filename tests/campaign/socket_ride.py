@@ -163,6 +163,9 @@ class Ride:
             "PYTHONPATH": path, "TMPDIR": str(temporary), "TERM": "xterm"
         }  # fmt: skip
         self.struck_s = 0.0  # monotonic
+        self.dead_s: float | None = (
+            None  # main process killed: when it was gone; a busy machine takes its time
+        )
         self.heard_s: float | None = None  # killed scan: until the main process said so
         self.exit_code: int | None = None
         self.tries = 1
@@ -178,7 +181,7 @@ class Ride:
             path = self.folder / "stand.yaml"
             path.write_text(stand_file(self.wire, self.stand.where), encoding="utf-8")
             self.loaded = load_stand(str(path))
-            profile = load_profile(self.profile_name)
+            profile = self.profile = load_profile(self.profile_name)
             self.cap_pa = profile.bench_upper_pa + CAP_ABOVE
             self.limits = limits_for(profile, self.loaded, self.cap_pa)
             self.terminal = Terminal()
@@ -295,6 +298,9 @@ class Ride:
     def kill(self, *pids: int) -> None:
         for pid in pids:
             os.kill(pid, signal.SIGKILL)
+        if self.check.pid in pids:
+            self.check.wait()
+            self.dead_s = time.monotonic()
         if pids == (self.scan_pid,):
             began = time.monotonic()
             if self.wait_for(lambda: b"lost" in self.terminal.text or self._over(), 10.0):

@@ -12,11 +12,14 @@ from rig.analysis.result import Outcome
 from rig.cli.exits import STOPPED
 from rig.cli.outcome import check_of, result_of
 from rig.record.reader import Record, read_record
+from rig.stand.notice import ASTRAY
 from safety.state import Mode
 from tests.campaign.fault_kinds import AT_ONCE, NO_DEMAND, PSI, SIGNAL_LOST
 from tests.campaign.socket_check import ROW, SHOWN
 from tests.campaign.socket_ride import GONE_PA, SCANS_PER_S, TIMES_LIFE, Ride
 
+# What an I/P full on may add is stated for the transmitter's lag and two scans of this rate.
+LAG_S, STATED_SCANS_PER_S = 0.02, 50.0
 SAID_WITHIN_S = 2.0  # real time: that the scan is gone
 
 
@@ -79,10 +82,11 @@ def _vent_command(ride: Ride, rows: list[dict[str, str]], score: Score) -> None:
             score.vent_s = (ride.at_s(float(row["time (s)"])) - ride.struck_s) * TIMES_LIFE
             break
     else:
-        struck_s = (ride.struck_s - ride.truth["began_s"]) * TIMES_LIFE
+        began_s, dead_s = ride.truth["began_s"], ride.dead_s or ride.struck_s
+        struck_s, dead_s = ((at - began_s) * TIMES_LIFE for at in (ride.struck_s, dead_s))
         vents = [time_s for time_s, opened in ride.truth["vents"] if opened and time_s > struck_s]
         if vents:
-            scans = [at for at in ride.truth["scans_s"] if struck_s < at <= vents[0]]
+            scans = [at for at in ride.truth["scans_s"] if dead_s < at <= vents[0]]
             score.vent_scans, score.vent_s = len(scans), vents[0] - struck_s
     limits = ride.limits
     patience = {
@@ -101,6 +105,8 @@ def _end(ride: Ride, record: Record, rows: list[dict[str, str]], score: Score) -
     score.first_cause = next((event.text for event in events if event.kind == "trip"), "")
     mode = rows[-1]["mode"] if rows else ""
     kinds = {event.kind for event in events}
+    if ride.kind.named and ASTRAY not in kinds:
+        score.wrong.append("not told of")
     if "both" in score.kind or "scan process killed" in score.kind:
         score.end = "watchdog"
     elif "main process killed" in score.kind:
@@ -108,9 +114,7 @@ def _end(ride: Ride, record: Record, rows: list[dict[str, str]], score: Score) -
     elif mode in (Mode.TRIPPED.value, Mode.ESCALATED.value):
         score.end = mode
     else:
-        score.end = "stopped" if "stop" in kinds else "refused" if "refusal" in kinds else "disk" if (
-            "disk" in score.kind
-        ) else mode  # fmt: skip
+        score.end = _ordered(kinds, score.kind) or mode
     if "watchdog" in score.end and ride.truth["tripped_s"] is None:
         score.wrong.append("the module's watchdog did not act")
     if score.kind == "scan process killed" and (ride.heard_s is None or ride.heard_s > SAID_WITHIN_S):
@@ -120,13 +124,24 @@ def _end(ride: Ride, record: Record, rows: list[dict[str, str]], score: Score) -
         score.wrong.append(f"exit code {ride.exit_code}: {tail}")
 
 
+def _ordered(kinds: set[str], fault: str) -> str:
+    if "disk" in fault:
+        return "disk full"
+    return "stopped" if "stop" in kinds else "refused" if "refusal" in kinds else ""
+
+
 def _truth(ride: Ride, rows: list[dict[str, str]], score: Score) -> None:
     truth, casing = ride.truth, ride.loaded.casing_pressure
     assert casing is not None
     score.over_cap_pa = truth["peak_pa"] - ride.limits.pressure_max_pa.value
     score.left_pa = truth["casing_pa"]
-    if score.over_cap_pa > casing.calibration.accuracy and not ride.kind.beyond:
+    accuracy_pa = casing.calibration.accuracy
+    longer = (LAG_S + 2.0 / SCANS_PER_S[ride.wire]) / (LAG_S + 2.0 / STATED_SCANS_PER_S)
+    over_pa = ride.kind.over_psi * PSI * longer
+    if score.over_cap_pa > over_pa + accuracy_pa:
         score.wrong.append("above the cap")
+    if truth["peak_pa"] > ride.profile.casing_maximum_pa + accuracy_pa:
+        score.wrong.append("above the casing's maximum")
     if score.left_pa > GONE_PA and score.end != Mode.ESCALATED.value:
         score.wrong.append("neither vented nor escalated")
     times = [time_s for time_s, _ in truth["trace"]]
@@ -138,7 +153,7 @@ def _truth(ride: Ride, rows: list[dict[str, str]], score: Score) -> None:
         at = min(bisect_left(times, plant_s), len(times) - 1)
         score.called_gone_pa = truth["trace"][at][1]
         break
-    if score.called_gone_pa > GONE_PA and not ride.kind.blind:
+    if score.called_gone_pa > GONE_PA:
         score.wrong.append(f"called vented at {score.called_gone_pa / PSI:.2f} psi")
     for first, second in pairwise(rows):
         if first["mode"] in (Mode.TRIPPED.value, Mode.ESCALATED.value) and (

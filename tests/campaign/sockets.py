@@ -71,7 +71,7 @@ def row(scores: list[Score]) -> str:
     ends = ", ".join(f"{end} {count}" for end, count in Counter(s.end for s in scores).most_common())
     over = max(s.over_cap_pa for s in scores) / PSI
     wrong = sum(bool(s.wrong) for s in scores)
-    name = scores[0].kind + (" *" if next(k for k in ALL_KINDS if k.name == scores[0].kind).beyond else "")
+    name = scores[0].kind + (" *" if next(k for k in ALL_KINDS if k.name == scores[0].kind).over_psi else "")
     took = f"{max(seconds):.2f}" if seconds else "-"
     return (
         f"| {name} | {scores[0].wire.upper()} | {len(scores)} | {over:+.2f} | {waited} | {took} | {ends} "
