@@ -398,6 +398,11 @@ def test_a_valve_must_read_back_as_written(role: Role, wanted: bool, shown: bool
         assert (result[0].value, result[0].limit, result[0].unit) == (shown, wanted, "contact")
         assert result[0].patience_s == 0.0
     assert not found(checks.readbacks, replace(BASE, command=command), reading)  # not often enough
+    just_turned = replace(ASTRAY, command=command, valves_since_s=NOW - 0.5)
+    assert not found(checks.readbacks, just_turned, reading, readback_s=0.5)
+    assert not found(
+        checks.readbacks, replace(just_turned, valves_since_s=NOW - 0.25), reading, readback_s=0.5
+    )
 
 
 @pytest.mark.parametrize("health", [Health.FAILED, Health.UNKNOWN, Health.ABSENT])
