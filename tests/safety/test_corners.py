@@ -138,6 +138,10 @@ def test_the_valves_are_as_they_are_since_one_of_them_turned() -> None:
     assert scene.state.mode is Mode.HANDS_IN
     assert (scene.command.supply_open, scene.command.vent_open) == (False, False)
     assert scene.state.valves_since_s == scene.time_s > began
+    scene.wait(1.0)
+    scene.ask(0.0, 0.0, PersonEvent.HANDS_OUT, vent=True)  # the vent opens, the supply stays shut
+    assert (scene.command.supply_open, scene.command.vent_open) == (False, True)
+    assert scene.state.valves_since_s == scene.time_s
 
 
 # -- a person -----------------------------------------------------------------------------------------
