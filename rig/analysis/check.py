@@ -16,6 +16,7 @@ from rig.analysis.measured import Combined, Measured, Scatter, combine, estimate
 from rig.analysis.quantities import Quantities, pool
 from rig.analysis.result import QUANTITIES, CheckResult, Estimate, Quantity
 from rig.analysis.samples import RISE, ZERO, Samples, Sensors
+from rig.analysis.signs import signs_in_words
 from rig.analysis.strokes import Strokes, find_strokes
 from rig.profile.model import Action, Profile
 from rig.units import UNIT_SETS, UnitSet
@@ -70,7 +71,19 @@ def analyse(
             f"The stem lags the pressure by {usual_s:.2f} s (drag of packing or guides): values are those "
             "of a stem that moves very slowly."
         )
-    return _result(measured, profile, sticking, notes, units)
+    result = _result(measured, profile, sticking, notes, units)
+    noises = pool(findings, strokes.noise_x)
+    signs = signs_in_words(
+        _freed(findings, drag), noises, drag, profile, sensors, strokes.scan_s, sticking, units
+    )
+    return replace(result, advice=(*result.advice, *signs))
+
+
+def _freed(findings: Sequence[Findings], drag: Drag) -> list[Findings]:
+    """Of what the speed of the ramp does to their sliding curves."""
+    return [
+        f if f.curve is None else replace(f, curve=f.curve.without(drag.tau_s, drag.uneven)) for f in findings
+    ]
 
 
 def _conditioning_alone(samples: Samples) -> tuple[Samples, bool]:
@@ -86,9 +99,7 @@ def measure(
     """All quantities from the given cycles, freed of what the speed of the ramp does to them."""
     noises = pool(findings, strokes.noise_x)
     drag = _drag(findings, strokes, sensors, profile)
-    findings = [
-        f if f.curve is None else replace(f, curve=f.curve.without(drag.tau_s, drag.uneven)) for f in findings
-    ]
+    findings = _freed(findings, drag)
     lag_u = drag.uncertainty_s
     instruments = Instruments(sensors, profile, strokes, _corner_rate(findings), lag_u)
     build = Quantities(findings, profile, instruments, noises, sticking, drag)
