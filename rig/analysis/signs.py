@@ -7,7 +7,6 @@ other decides, and that is an assumption, stated with each sign.
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations
 from math import sqrt
 
 import numpy as np
@@ -75,7 +74,8 @@ def trend_and_peak(gap: Gap, sensors: Sensors) -> tuple[Sign, Sign]:
     The line is that of Theil and Sen, the median of all slopes, which a narrow peak does not bend.
     """
     x, y = gap.share, gap.width
-    slope = float(np.median([(y[j] - y[i]) / (x[j] - x[i]) for i, j in combinations(range(len(x)), 2)]))
+    i, j = np.triu_indices(len(x), 1)
+    slope = float(np.median((y[j] - y[i]) / (x[j] - x[i])))
     rest = y - slope * x
     rest -= np.median(rest)
     mean = max(float(np.median(y)), 1.0)
