@@ -71,6 +71,16 @@ def test_delta_and_profile_intervals_differ_and_both_are_right(rows: int) -> Non
     assert profile_interval(x, y) == pytest.approx(PUBLISHED[rows]["profile"], abs=2e-4)
 
 
+@pytest.mark.parametrize(("rows", "score"), [(29, (-0.0441607, 0.0884362)), (28, (-0.0463287, 0.1606259))])
+def test_a_third_interval_holds_both_others(rows: int, score: tuple[float, float]) -> None:
+    # Score interval of Muggeo (2017) by R segmented 1.6-2: not a method of ours. It is the widest of the
+    # three: which one is told has to be said.
+    x, y = stagnant(rows)
+    low, high = profile_interval(x, y)
+    assert score[0] < low < fit_broken_stick(x, y).knot < high < score[1]
+    assert score[0] < fit_broken_stick(x, y).interval()[0]
+
+
 def test_one_line_is_refused_clearly() -> None:
     # Davies' test gives p = 1.5e-18 (R segmented): only the decision is compared, by the F of two more
     # coefficients, which is far out on this data.
