@@ -278,9 +278,10 @@ class BenchCheck:
             self._output_pa = towards_pa
 
     def _watch_for(self, stage: str) -> str:
+        watch = WATCH[stage]
         if stage == RISE and self.profile.action is Action.AIR_TO_CLOSE:
-            return "Watch the stem: the plug should go to its seat smoothly. Listen for leaks at the casing."
-        return WATCH[stage]
+            watch = "Watch the stem: the plug should go to its seat smoothly. Listen for leaks at the casing."
+        return f"At full speed, not measured. {watch}" if self._conditioning else watch
 
     def _progress(self) -> float:
         """Share done, by expected time; cycles that turn out not to be needed are still counted."""

@@ -124,6 +124,7 @@ def test_the_conditioning_stroke_is_fast_and_not_measured_and_finds_the_corners(
     demands, _, check = run_planned(valve)
     first = [d for d in demands if d.cycle == 0 and d.stage in (RISE, RETURN)]
     assert {d.rate_pa_per_s for d in first} == {check.plan.fast_pa_per_s}
+    assert all("not measured" in d.watch_for for d in first)
     places = check.plan.places
     assert places is not None
     band = valve.half_band_pa
