@@ -34,6 +34,10 @@ from safety.limits import Cap, Limits
 
 STOP_KINDS = {How.STOPPED: "stop", How.REFUSED: "refusal", How.LOST: "stop"}
 
+SCAN_LOST = (
+    "The scan process was lost: nothing reads or writes the stand any more. The output module's watchdog, "
+    "where there is one, takes the outputs down. Run `stemrig vent` on this stand before anything else."
+)
 AIR_LEFT = (
     "The casing may hold pressure, and the spring is loaded. Stay clear of the stem. Shut off the supply by "
     "hand, vent by hand, and go near only when a gauge at the casing shows nothing."
@@ -177,6 +181,7 @@ def run_bench(
                 on_notice(record, screen),
                 interrupts.order,
             )
+            say_if_lost(ended, record.last_s, screen.event)
             _tell_end(record, ended, check, interrupts.presses)
     return conclude(read_record(folder), args.units, args.json)
 
@@ -223,6 +228,12 @@ def on_notice(record: RecordWriter, screen: Screen) -> Callable[[Notice], None]:
     return keep_and_show
 
 
+def say_if_lost(ended: Ended[Any], now_s: float, say: Callable[[float, str, str], None]) -> None:
+    """A scan that is gone is shown at once: the result takes its time, and the stand may not be safe."""
+    if ended.how is How.LOST:
+        say(now_s, STOP_KINDS[How.LOST], SCAN_LOST)
+
+
 def stop_words(ended: Ended[Any], presses: int) -> str:
     if ended.how is How.REFUSED:
         return "The guard did not let anything move."  # each refusal has been told when it was made
@@ -231,6 +242,8 @@ def stop_words(ended: Ended[Any], presses: int) -> str:
     if ended.how is How.STOPPED:
         in_order = ended.vented and not ended.trips
         return "A person stopped the run (Ctrl-C)" + ("; it was vented in order." if in_order else ".")
+    if ended.how is How.LOST:
+        return SCAN_LOST
     return f"The run was {ended.how.value}."
 
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from rich.console import Console
 
-from rig.cli.bench import AIR_LEFT, STOP_KINDS, BadRequest, Bench, prepare, stop_words
+from rig.cli.bench import AIR_LEFT, STOP_KINDS, BadRequest, Bench, prepare, say_if_lost, stop_words
 from rig.cli.confirm import confirmed
 from rig.cli.exits import STOPPED, UNREACHABLE, WRONG_INPUT
 from rig.cli.interrupts import Interrupts
@@ -163,6 +163,7 @@ def run_guided(
         ended: Ended[T] = runner(
             conductor.run(), talk.on_sample, talk.on_notice, lambda: talk.event(interrupts.order)
         )
+        say_if_lost(ended, record.last_s, screen.event)
         if ended.value is not None and not ended.trips:
             _keep(bench, name, guided, folder, "")
         if ended.how in STOP_KINDS:

@@ -14,6 +14,7 @@ from rig.cli.bench import (
     on_notice,
     on_sample,
     run_details,
+    say_if_lost,
     stop_words,
 )
 from rig.cli.interrupts import Interrupts
@@ -103,6 +104,7 @@ def run_steps(bench: Bench, stops: Stops, started: datetime) -> int:
                 on_notice(record, screen),
                 interrupts.order,
             )
+            say_if_lost(ended, record.last_s, screen.event)
             for remark in run.remarks:
                 record.event(record.last_s, "remark", remark)
             if ended.how in STOP_KINDS:

@@ -73,9 +73,11 @@ def test_whatever_dies_the_stand_is_vented_and_the_record_is_true(
     name: str, wire: str, end: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(socket_score, "SAID_WITHIN_S", 10.0)
-    score = score_of(ridden(name, wire, tmp_path))
+    ride = ridden(name, wire, tmp_path)
+    score = score_of(ride)
     assert score.wrong == []
     assert score.end == end
+    assert (b"The scan process was lost" in ride.terminal.text) is (end == "watchdog")
 
 
 # -- the scorer can fail -----------------------------------------------------------------------------------
