@@ -175,7 +175,8 @@ def _entered(
     """What a person's event brings along beside the mode."""
     now, memory, command = state.time_s, state.memory, state.command
     if event is PersonEvent.ARM:
-        return replace(state, run=Run(since_s=now, stage_since_s=now))
+        # Read-backs that disagreed for long at rest must not leave one garbled answer enough to trip.
+        return replace(state, run=Run(since_s=now, stage_since_s=now), astray=0.0)
     if event is PersonEvent.CLEAR:
         return replace(state, trips=(), rest_position_m=None)
     if event is PersonEvent.HANDS_IN:

@@ -29,6 +29,7 @@ from rig.stand.file import stand_text
 from rig.units import Dimension
 
 LOWEST, HIGHEST = -20.0, 120.0  # per cent of the bench range: beyond it the unit or the range is wrong
+DECIMALS = 3  # of a per cent: finer than any stand, and stages tell it without an exponent
 
 
 @dataclass(frozen=True)
@@ -68,6 +69,8 @@ def _percents(text: str, flag: str) -> tuple[float, ...]:
         raise BadRequest(f"{flag} '{text}': write per cents of the bench range, like '0 25 50'") from None
     if not values or not all(LOWEST <= value <= HIGHEST for value in values):
         raise BadRequest(f"{flag} '{text}': write per cents from {LOWEST:g} to {HIGHEST:g}, like '0 25 50'")
+    if any(round(value, DECIMALS) != value for value in values):
+        raise BadRequest(f"{flag} '{text}': write per cents with no more than {DECIMALS} decimals")
     return tuple(value / 100.0 for value in values)
 
 

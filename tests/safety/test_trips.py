@@ -332,6 +332,23 @@ def test_a_program_that_writes_now_and_then_is_found_out_by_its_third_write(ever
     assert writes == 3
 
 
+def test_read_backs_that_disagreed_for_long_at_rest_are_forgotten_on_arming() -> None:
+    scene = Scene()
+    scene.fields["output"] = Signal(25 * PSI, Health.GOOD, 0.0)
+    scene.wait(20.0)
+    scene.scan(event=PersonEvent.ARM)
+    assert scene.state.mode is Mode.RESTING, "not while they disagree"
+    del scene.fields["output"]
+    scene.scan(event=PersonEvent.ARM)
+    assert scene.state.mode is Mode.RAMPING
+    scene.fields["output"] = Signal(25 * PSI, Health.GOOD, 0.0)
+    scene.ask(5.0)
+    scene.ask(5.0)
+    assert scene.state.trips == ()
+    scene.ask(5.0)
+    assert scene.codes == ["output disagrees"]
+
+
 def test_a_garbled_read_back_now_and_then_does_not_trip() -> None:
     scene = Scene().holding(20.0)
     for _ in range(20):
