@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from random import Random
 from typing import TYPE_CHECKING
 
-from tests.campaign.fault_kinds import AT_ONCE, KINDS, NO_DEMAND, SIGNAL_LOST, Kind, one
+from tests.campaign.fault_kinds import AT_ONCE, FULL_ON_PSI, KINDS, NO_DEMAND, SIGNAL_LOST, Kind, one
 
 if TYPE_CHECKING:
     from tests.campaign.socket_ride import Ride
@@ -134,9 +134,18 @@ PROCESS_KINDS = (
     ProcessKind("terminal closed", close_terminal),
     ProcessKind("Ctrl-C once", press_once),
     ProcessKind("Ctrl-C twice", press_twice, NO_DEMAND),
-    ProcessKind("second program writes once", write_from_outside(1), named=True, wires=("tcp",)),
-    # for as long as the guard takes to trip and vent: once the run is over it would have the stand to itself
-    ProcessKind("second program keeps writing", write_from_outside(8), named=True, wires=("tcp",)),
+    ProcessKind(
+        "second program writes once", write_from_outside(1), over_psi=FULL_ON_PSI, named=True, wires=("tcp",)
+    ),
+    # Until it is written over, the output is an I/P that is full on. The second one writes for as long as the
+    # guard takes to trip and vent: once the run is over it would have the stand to itself.
+    ProcessKind(
+        "second program keeps writing",
+        write_from_outside(8),
+        over_psi=FULL_ON_PSI,
+        named=True,
+        wires=("tcp",),
+    ),
 )
 
 ALL_KINDS: tuple[Kind | ProcessKind, ...] = (*STAND_KINDS, *PROCESS_KINDS)
