@@ -15,6 +15,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import replace
 from itertools import pairwise
+from pathlib import Path
 
 from rich.console import Console
 
@@ -76,8 +77,9 @@ def full_disk(samples: list[Sample]) -> None:
 
 def things_not_programs(pid: int) -> None:
     """The simulated stand stands for modules and air: it does not wait for this computer's programs."""
-    with suppress(OSError):
-        os.sched_setscheduler(pid, os.SCHED_FIFO, os.sched_param(20))
+    for thread in Path(f"/proc/{pid}/task").glob("*"):
+        with suppress(OSError):
+            os.sched_setscheduler(int(thread.name), os.SCHED_FIFO, os.sched_param(20))
 
 
 def ordinary(pid: int) -> None:

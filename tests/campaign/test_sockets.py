@@ -19,7 +19,7 @@ from tests.campaign.fault_kinds import PSI
 from tests.campaign.socket_kinds import ALL_KINDS
 from tests.campaign.socket_ride import MOMENTS_S, PROFILES, EndedBefore, Ride
 from tests.campaign.socket_score import score_of
-from tests.campaign.sockets import TRIES, table
+from tests.campaign.sockets import HEAD, TRIES, table
 
 FIRST_SEED = 1000  # not among those of the table in safety/README.md
 
@@ -130,3 +130,11 @@ def test_a_record_that_is_silent_on_its_trip_is_found(spoilt: Ride) -> None:
     lines = file.read_text(encoding="utf-8").splitlines(True)
     file.write_text("".join(line for line in lines if ",trip," not in line), encoding="utf-8")
     assert any("the record's outcome is" in words for words in score_of(spoilt).wrong)
+
+
+def test_the_published_table_has_every_kind_on_every_wire_and_no_other() -> None:
+    readme = (Path(__file__).parents[2] / "safety" / "README.md").read_text(encoding="utf-8")
+    rows = [line.split("|") for line in readme.split(HEAD)[1].split("\n\n")[0].strip().splitlines()]
+    published = [(row[1].strip(" *"), row[2].strip().lower()) for row in rows]
+    wanted = [(k.name, wire) for k in ALL_KINDS for wire in getattr(k, "wires", ("tcp", "rtu"))]
+    assert published == wanted
