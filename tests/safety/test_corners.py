@@ -22,6 +22,7 @@ from .scene import REST_M, TRAVEL_M, Scene, cap, limits
 def test_nothing_was_asked_and_nothing_was_seen_at_the_start() -> None:
     assert Run() == Run(since_s=0.0, demand=None, unfresh=0, stage_since_s=0.0)
     assert GuardState(Mode.RESTING, 5.0, 5.0).valves_since_s == 0.0
+    assert GuardState(Mode.RESTING, 5.0, 5.0).astray == 0.0
     assert (NO_SIGNAL.time_s, NO_CONTACT.time_s) == (0.0, 0.0)
 
 

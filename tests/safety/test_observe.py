@@ -346,6 +346,8 @@ def test_pressure_ought_to_rise_when_it_is_below_the_output(output: float, vent:
     memory = marks(state(command=Command(output, True, vent, True)), reading())
     assert memory.rising == (Mark(NOW, 0.0, 0.0, output) if due else None)
     assert memory.falling is None
+    inferred = marks(state(command=Command(output, True, vent, True)), reading(inferred=True))
+    assert inferred.rising is None
 
 
 @pytest.mark.parametrize(
