@@ -140,14 +140,20 @@ def over_travel(limits: Limits, state: GuardState, reading: Reading) -> Iterator
         yield Finding("over-travel", text, moved, limit, "m")
 
 
-def jumps(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
-    """A step between two scans that no casing and no stem can make."""
+def pressure_jumps(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
+    """A step between two scans that no casing can make: a vent takes many scans to empty one."""
     track = state.memory.pressure
     limit = limits.jump_pa.value + limits.jump_rate_pa_per_s.value * track.step_s
-    step = abs(track.step) if not (state.command.vent_open and track.step < 0.0) else 0.0
+    if state.command.vent_open and track.step < 0.0:
+        limit = max(limit, limits.empty_share.value * (track.latest - track.step))
+    step = abs(track.step)
     if step > limit and not reading.pressure_is_inferred:
         text = "The pressure signal jumped further than air can flow: wiring or transmitter."
         yield Finding("pressure jumped", text, step, limit, "Pa")
+
+
+def position_jumps(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
+    """A step between two scans that no stem can make."""
     step, limit = abs(state.memory.position.step), limits.jump_share.value * limits.travel_max_m.value
     if step > limit:
         text = "The position signal jumped further than a stem can move: wiring or transmitter."
@@ -248,7 +254,8 @@ CHECKS: dict[Mode, tuple[Check, ...]] = {
     Mode.RAMPING: (
         *LIVE,
         over_travel,
-        jumps,
+        pressure_jumps,
+        position_jumps,
         pressure_ahead,
         pressure_behind,
         pressure_stuck,
@@ -256,8 +263,8 @@ CHECKS: dict[Mode, tuple[Check, ...]] = {
         no_movement,
         too_long,
     ),
-    Mode.VENTING: (*LIVE, over_travel, pressure_ahead),
-    Mode.TRIPPED: (*LIVE, over_travel),
+    Mode.VENTING: (*LIVE, over_travel, pressure_jumps, pressure_ahead),
+    Mode.TRIPPED: (*LIVE, over_travel, pressure_jumps),
     Mode.ESCALATED: (over_pressure, over_travel),
     Mode.HANDS_IN: (*LIVE, hands_in),
 }

@@ -125,6 +125,7 @@ class Limits:
     stuck_pa: Cap = built_in(4.0 * PSI)  # output moved this far, pressure not by one count
     jump_pa: Cap = built_in(3.0 * PSI)  # above noise (6 x 0.25 % of 100 psi) ...
     jump_rate_pa_per_s: Cap = built_in(60.0 * PSI)  # ... and twice the fastest fill of the smallest casing
+    empty_share: Cap = built_in(0.5)  # of the pressure let go in one scan: a vent needs 0.1 s for that
 
     # Stem against pressure. Shares are of travel_max_m.
     move_within_s: Cap = built_in(10.0)

@@ -107,8 +107,11 @@ def _marks(
     rest_m = m if state.rest_position_m is None else state.rest_position_m
     mid_travel = CLEAR_OF_REST * full < abs(m - rest_m) < limits.jam_to_share.value * full
     unfiltered = replace(here, pressure_pa=pressure.latest)  # one count of change is a sign of life
+    # The filter's lag must not look like a rise after the vent has opened.
+    level = max(pa, pressure.latest) if command.vent_open else pa
+    crest = replace(here, pressure_pa=level)
     return (
-        _kept(before.falling, here, ought_to_fall, lambda mark: pa < mark.pressure_pa - step),
+        _kept(before.falling, crest, ought_to_fall, lambda mark: level < mark.pressure_pa - step),
         _kept(before.rising, here, ought_to_rise, lambda mark: pa > mark.pressure_pa + step),
         _kept(
             before.unmoved_pressure,

@@ -12,6 +12,7 @@ from safety.state import GuardState, Mode, PersonEvent
 LOWER_PA, UPPER_PA, TRAVEL_M, REST_M = 10 * PSI, 30 * PSI, 0.030, 0.100
 CONTACTS = (Role.EMERGENCY_STOP, Role.GUARD, Role.WATCHDOG, Role.IDENTITY)
 EVERYTHING = expect(*Role)
+EMPTIES = 0.6  # of the pressure is left after a scan with no output
 BEEN: dict[Any, dict[str, Any]] = {}
 
 
@@ -37,6 +38,7 @@ class Scene:
         self.dt, self.inferred = dt, inferred
         self.time_s, self.scans, self.serial = 0.0, 0, 0
         self.pressure_pa: float | None = None
+        self.casing_pa = 0.0  # what the casing holds where no test says
         self.position_m: float | None = None
         self.health: dict[Role, Health] = {}
         self.fields: dict[str, Any] = {}
@@ -47,7 +49,7 @@ class Scene:
     # -- what the stand shows ----------------------------------------------------------------------
 
     def reading(self) -> Reading:
-        pressure = self.command.output_pa if self.pressure_pa is None else self.pressure_pa
+        pressure = self.casing_pa if self.pressure_pa is None else self.pressure_pa
         share = min(1.0, max(0.0, (pressure - LOWER_PA) / (UPPER_PA - LOWER_PA)))
         position = REST_M + TRAVEL_M * share if self.position_m is None else self.position_m
         reading = Reading(
@@ -84,12 +86,17 @@ class Scene:
             if isinstance(value, Contact | Signal):
                 self.fields[name] = replace(value, time_s=self.time_s)
 
+    def let_go(self) -> None:
+        """From now on the air leaves as it should."""
+        self.casing_pa, self.pressure_pa = self.reading().pressure.value, None
+
     # -- going on ----------------------------------------------------------------------------------
 
     def scan(self, demand: Demand | None = None, event: PersonEvent | None = None) -> GuardState:
         self.time_s += self.dt
         self.scans += 1
         self.freshen()
+        self.casing_pa = max(self.command.output_pa, EMPTIES * self.casing_pa)
         self.state, self.command = step(self.limits, self.state, self.reading(), demand, event)
         return self.state
 

@@ -9,7 +9,7 @@ import pytest
 
 from safety import checks
 from safety.checks import CHECKS, Check, Finding
-from safety.limits import Role
+from safety.limits import PSI, Role
 from safety.signals import Command, Contact, Health, Reading, Signal
 from safety.state import DISCREDITING, GuardState, Memory, Mode, Run
 from safety.track import Mark, Track
@@ -120,26 +120,38 @@ CASES: dict[str, tuple[Check, dict[str, float], float, str, str, float, str, Bui
         lambda v: (BASE, replace(READING, supply=Signal(v, Health.OUT_OF_RANGE, NOW))),
     ),
     "pressure jumps up": (
-        checks.jumps, {"jump_pa": 1024.0, "jump_rate_pa_per_s": 512.0}, 1024.0 + 256.0, "above",
+        checks.pressure_jumps, {"jump_pa": 1024.0, "jump_rate_pa_per_s": 512.0}, 1024.0 + 256.0, "above",
         "pressure jumped", 0.0, "Pa",
         lambda v: (remember(pressure=level(0.0, step=v, step_s=0.5)), READING),
     ),
     "pressure jumps down": (
-        checks.jumps, {"jump_pa": 1024.0, "jump_rate_pa_per_s": 512.0}, 1024.0 + 256.0, "above",
+        checks.pressure_jumps, {"jump_pa": 1024.0, "jump_rate_pa_per_s": 512.0}, 1024.0 + 256.0, "above",
         "pressure jumped", 0.0, "Pa",
         lambda v: (remember(pressure=level(0.0, step=-v, step_s=0.5)), READING),
     ),
     "pressure jumps up while venting": (
-        checks.jumps, {"jump_pa": 1024.0, "jump_rate_pa_per_s": 512.0}, 1024.0 + 256.0, "above",
+        checks.pressure_jumps, {"jump_pa": 1024.0, "jump_rate_pa_per_s": 512.0}, 1024.0 + 256.0, "above",
         "pressure jumped", 0.0, "Pa",
         lambda v: (replace(remember(pressure=level(0.0, step=v, step_s=0.5)), command=VENTING), READING),
     ),
+    "pressure gone at once while venting": (
+        checks.pressure_jumps, {"jump_pa": 1024.0, "jump_rate_pa_per_s": 512.0, "empty_share": 0.5},
+        4096.0, "above", "pressure jumped", 0.0, "Pa",
+        lambda v: (
+            replace(remember(pressure=level(8192.0 - v, step=-v, step_s=0.5)), command=VENTING), READING
+        ),
+    ),
+    "the last of the pressure gone at once while venting": (
+        checks.pressure_jumps, {"jump_pa": 1024.0, "jump_rate_pa_per_s": 512.0, "empty_share": 0.5},
+        1024.0 + 256.0, "above", "pressure jumped", 0.0, "Pa",
+        lambda v: (replace(remember(pressure=level(0.0, step=-v, step_s=0.5)), command=VENTING), READING),
+    ),
     "position jumps": (
-        checks.jumps, {"jump_share": 0.5, "travel_max_m": 0.5}, 0.25, "above",
+        checks.position_jumps, {"jump_share": 0.5, "travel_max_m": 0.5}, 0.25, "above",
         "position jumped", 0.0, "m", lambda v: (remember(position=level(0.0, step=v)), READING),
     ),
     "position jumps back": (
-        checks.jumps, {"jump_share": 0.5, "travel_max_m": 0.5}, 0.25, "above",
+        checks.position_jumps, {"jump_share": 0.5, "travel_max_m": 0.5}, 0.25, "above",
         "position jumped", 0.0, "m", lambda v: (remember(position=level(0.0, step=-v)), READING),
     ),
     "pressure rising": (
@@ -437,15 +449,17 @@ def test_low_supply_matters_only_while_the_supply_is_open() -> None:
 # -- what is left out ---------------------------------------------------------------------------------
 
 
-def test_a_fall_while_venting_is_no_jump() -> None:
-    state = replace(remember(pressure=level(0.0, step=-1e9)), command=VENTING)
-    assert not found(checks.jumps, state)
+def test_a_quick_fall_while_venting_is_no_jump() -> None:
+    fast = level(40.0 * PSI, step=-30.0 * PSI, step_s=0.02)  # 70 to 40 psi in a scan
+    assert not found(checks.pressure_jumps, replace(remember(pressure=fast), command=VENTING))
+    assert found(checks.pressure_jumps, remember(pressure=fast))  # with the vent shut
 
 
 def test_an_inferred_pressure_cannot_jump_but_the_position_can() -> None:
     inferred = replace(READING, pressure_is_inferred=True)
     state = remember(pressure=level(0.0, step=1e9), position=level(0.0, step=1e9))
-    assert [item.code for item in found(checks.jumps, state, inferred)] == ["position jumped"]
+    assert not found(checks.pressure_jumps, state, inferred)
+    assert [item.code for item in found(checks.position_jumps, state, inferred)] == ["position jumped"]
 
 
 def test_an_inferred_pressure_cannot_drift_but_the_stem_can() -> None:
@@ -493,7 +507,8 @@ def test_a_mark_made_a_moment_ago_finds_nothing_however_late_it_is() -> None:
 
 LIVE = {"over_pressure", "clock", "signals_lost", "contacts_open", "supply", "readbacks"}
 PHYSICS = {
-    "jumps",
+    "pressure_jumps",
+    "position_jumps",
     "pressure_ahead",
     "pressure_behind",
     "pressure_stuck",
@@ -507,8 +522,8 @@ def test_each_mode_looks_for_what_matters_in_it() -> None:
     assert {mode: {check.__name__ for check in done} for mode, done in CHECKS.items()} == {
         Mode.RESTING: {"over_pressure", "clock"},
         Mode.RAMPING: LIVE | PHYSICS | {"over_travel"},
-        Mode.VENTING: LIVE | {"over_travel", "pressure_ahead"},
-        Mode.TRIPPED: LIVE | {"over_travel"},
+        Mode.VENTING: LIVE | {"over_travel", "pressure_jumps", "pressure_ahead"},
+        Mode.TRIPPED: LIVE | {"over_travel", "pressure_jumps"},
         Mode.ESCALATED: {"over_pressure", "over_travel"},
         Mode.HANDS_IN: LIVE | {"hands_in"},
     }

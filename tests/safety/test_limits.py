@@ -123,6 +123,7 @@ def test_the_built_in_values_are_those_that_the_readme_argues_for() -> None:
         "follow_s": 10.0,
         "lost_s": 0.2,
         "stuck_s": 2.0,
+        "empty_share": 0.5,
         "move_within_s": 10.0,
         "move_share": 0.05,
         "drift_share": 0.35,

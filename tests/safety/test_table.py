@@ -77,7 +77,7 @@ def test_every_event_of_a_person_in_every_mode(mode: Mode, event: PersonEvent) -
     """Ready for everything that is legal: what is illegal is refused by name and changes nothing."""
     scene = Scene().enter(mode)
     if mode in (Mode.TRIPPED, Mode.ESCALATED):
-        scene.pressure_pa = 0.0
+        scene.let_go()
         scene.wait(3.0)
     before = scene.state
     after = decide(scene.limits, before, scene.reading(), event)

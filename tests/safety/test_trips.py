@@ -412,7 +412,7 @@ def test_a_cause_that_went_away_stays_latched() -> None:
     scene.open(Role.GUARD)
     scene.ask(20.0)
     scene.fields.clear()
-    scene.pressure_pa = 0.0
+    scene.let_go()
     scene.keep_asking(5.0, 20.0)
     assert scene.codes == ["guard open"]
     assert scene.command == SAFE_COMMAND
