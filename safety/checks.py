@@ -154,8 +154,9 @@ def pressure_jumps(limits: Limits, state: GuardState, reading: Reading) -> Itera
 
 def position_jumps(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
     """A step between two scans that no stem can make."""
-    step, limit = abs(state.memory.position.step), limits.jump_share.value * limits.travel_max_m.value
-    if step > limit:
+    track, limit = state.memory.position, limits.jump_share.value * limits.travel_max_m.value
+    step = abs(track.step)
+    if step > limit and track.step_s <= limits.gap_max_s.value:  # a sleeping machine sees no step
         text = "The position signal jumped further than a stem can move: wiring or transmitter."
         yield Finding("position jumped", text, step, limit, "m")
 

@@ -16,7 +16,7 @@ from rig.cli.outcome import CYCLES, conclude
 from rig.cli.requests import BadRequest as BadRequest
 from rig.cli.session import Runner, open_stand
 from rig.procedure.bench_check import BenchCheck
-from rig.procedure.watch import Stroke
+from rig.procedure.watch import LiveTravel, Stroke
 from rig.profile.load import load_profile, profile_text
 from rig.profile.model import Profile
 from rig.record.reader import read_record
@@ -209,10 +209,11 @@ def run_details(
 
 def on_sample(record: RecordWriter, screen: Screen, stroke: Stroke) -> Callable[[Sample], None]:
     """Keeps every sample, then shows it."""
+    live = LiveTravel(stroke)
 
     def keep_and_show(sample: Sample) -> None:
         record.sample(sample)  # on its way to the disk before it is shown
-        screen.update(sample, stroke.travel_m if stroke.rest_m is not None else None)
+        screen.update(sample, live.see(sample.reading.position))
 
     return keep_and_show
 

@@ -3,7 +3,7 @@
 from collections import deque
 
 from rig.analysis.motion import EndOfTravel, MotionWatch
-from safety.signals import Reading
+from safety.signals import Reading, Signal
 
 SLIDES_SHARE = 0.35  # of the rated slope; a soft seat gives way by a tenth
 SLOPE_PA, SLOPE_S = 3447.0, (0.2, 0.5)  # half a psi, in no less and no more than these seconds
@@ -79,7 +79,14 @@ class Stroke:
         moved = self._quick.mean - self.rest_m
         if self.sense == 0 and abs(moved) > 0.03 * self.rated_travel_m:
             self.sense = 1 if moved > 0 else -1
-        self.travel_m = moved * (self.sense or 1) if self.sense else abs(moved)
+        self.travel_m = moved * self.sense if self.sense else abs(moved)
+
+    def travel_at(self, position_m: float) -> float | None:
+        """Travel [m] where the transmitter reads `position_m`; None before the rest position is known."""
+        if self.rest_m is None:
+            return None
+        moved = position_m - self.rest_m
+        return moved * self.sense if self.sense else abs(moved)
 
     @property
     def share(self) -> float:
@@ -116,3 +123,19 @@ class Stroke:
     def end_look(self) -> None:
         """Stop watching for the end of travel."""
         self._end = None
+
+
+class LiveTravel:
+    """Travel for a person's eyes, from every sample: a procedure that a trip has ended looks no more."""
+
+    def __init__(self, stroke: Stroke) -> None:
+        self._stroke = stroke
+        self._quick = Window(0.2)
+
+    def see(self, position: Signal) -> float | None:
+        """Travel [m] after this reading; None where it is not known or the signal is not good."""
+        if not position.good:
+            self._quick.clear()
+            return None
+        self._quick.add(position.time_s, position.value)
+        return self._stroke.travel_at(self._quick.mean)

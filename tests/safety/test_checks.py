@@ -455,6 +455,13 @@ def test_a_quick_fall_while_venting_is_no_jump() -> None:
     assert found(checks.pressure_jumps, remember(pressure=fast))  # with the vent shut
 
 
+def test_a_stem_that_was_not_looked_at_for_long_has_not_jumped() -> None:
+    far = {"jump_share": 0.5, "travel_max_m": 0.5, "gap_max_s": 1.0}
+    seen, unseen = (remember(position=level(0.0, step=0.4, step_s=passed)) for passed in (1.0, 1.5))
+    assert found(checks.position_jumps, seen, **far)
+    assert not found(checks.position_jumps, unseen, **far)
+
+
 def test_an_inferred_pressure_cannot_jump_but_the_position_can() -> None:
     inferred = replace(READING, pressure_is_inferred=True)
     state = remember(pressure=level(0.0, step=1e9), position=level(0.0, step=1e9))
