@@ -49,8 +49,8 @@ def test_the_ip_full_on_is_seen_by_the_pressure_rising_with_no_demand() -> None:
 
     waited = until_trip(scene, 10.0, full_on)
     assert scene.codes == ["pressure rising with no demand"]
-    assert waited < 1.5
-    assert scene.pressure_pa < 19 * PSI
+    assert waited < 0.6
+    assert scene.pressure_pa < 15 * PSI  # 2 psi ahead; from then on a rise of 1.5 psi, filter's lag and all
 
 
 def test_the_ip_stuck_on_the_way_down_is_seen_by_the_pressure_not_falling() -> None:
