@@ -455,6 +455,11 @@ def test_a_quick_fall_while_venting_is_no_jump() -> None:
     assert found(checks.pressure_jumps, remember(pressure=fast))  # with the vent shut
 
 
+def test_a_rise_while_venting_is_a_jump_however_much_was_there() -> None:
+    risen = remember(pressure=level(60.0 * PSI, step=10.0 * PSI, step_s=0.02))
+    assert found(checks.pressure_jumps, replace(risen, command=VENTING))
+
+
 def test_a_stem_that_was_not_looked_at_for_long_has_not_jumped() -> None:
     far = {"jump_share": 0.5, "travel_max_m": 0.5, "gap_max_s": 1.0}
     seen, unseen = (remember(position=level(0.0, step=0.4, step_s=passed)) for passed in (1.0, 1.5))
