@@ -3,63 +3,34 @@
 from collections.abc import Callable
 from dataclasses import replace
 from math import inf, nan, nextafter
-from typing import Any
 
 import pytest
 
 from safety import checks
-from safety.checks import CHECKS, Check, Finding
-from safety.limits import PSI, Role
+from safety.checks import Check
+from safety.limits import Role
 from safety.signals import Command, Contact, Health, Reading, Signal
-from safety.state import DISCREDITING, GuardState, Memory, Mode, Run
-from safety.track import Mark, Track
+from safety.state import DISCREDITING, GuardState, Run
+from safety.track import Track
 
-from .scene import Scene, cap, limits
-
-NOW = 1000.0
-HELD = Command(0.0, True, False, True)
-BASE = GuardState(
-    Mode.RAMPING,
+from .looks import (
+    ASTRAY,
+    BASE,
+    HELD,
     NOW,
-    0.0,
-    command=HELD,
-    rest_position_m=0.0,
-    memory=Memory(Track(NOW, 0.0, 0.0, 0.0), Track(NOW, 0.0, 0.0, 0.0), (NOW,) * len(Role)),
-    run=Run(since_s=NOW, stage_since_s=NOW),
+    ON_SUPPLY,
+    OUTPUT_ASTRAY,
+    READING,
+    VENTING,
+    found,
+    level,
+    mark,
+    pressed,
+    remember,
 )
-READING = Scene().reading()
+from .scene import limits
+
 Build = Callable[[float], tuple[GuardState, Reading]]
-
-
-def remember(**changed: Any) -> GuardState:
-    return replace(BASE, memory=replace(BASE.memory, **changed))
-
-
-def level(quick: float, rate: float = 0.0, **rest: Any) -> Track:
-    return Track(NOW, quick, quick, quick - 0.75 * rate, **rest)
-
-
-def since(waited_s: float) -> float:
-    """A moment that lies exactly `waited_s` before NOW' where NOW' is NOW; the numbers are chosen for it."""
-    return NOW - waited_s
-
-
-def found(check: Check, state: GuardState, reading: Reading = READING, **changed: Any) -> list[Finding]:
-    return list(check(limits(**{name: cap(value) for name, value in changed.items()}), state, reading))
-
-
-def pressed(value: float, health: Health = Health.GOOD) -> Reading:
-    return replace(READING, pressure=Signal(value, health, NOW))
-
-
-def mark(**changed: float) -> Mark:
-    return Mark(**{"time_s": NOW, "pressure_pa": 0.0, "position_m": 0.0, "output_pa": 0.0, **changed})
-
-
-ON_SUPPLY = {"supply": lambda value: replace(READING, supply=Signal(value, Health.GOOD, NOW))}
-OUTPUT_ASTRAY = replace(READING, output=Signal(90000.0, Health.GOOD, NOW))
-VENTING = replace(HELD, vent_open=True)
-ASTRAY = replace(BASE, astray=3.0)  # read-backs have disagreed often enough
 
 # name: (check, limits, value at the limit, "above" or "below" finds, code, patience, unit, build)
 CASES: dict[str, tuple[Check, dict[str, float], float, str, str, float, str, Build]] = {
@@ -444,104 +415,3 @@ def test_low_supply_matters_only_while_the_supply_is_open() -> None:
     below_range = replace(READING, supply=Signal(1.0, Health.OUT_OF_RANGE, NOW))  # hold and time out
     assert not found(checks.supply, BASE, below_range, supply_min_pa=4096.0)
     assert found(checks.supply, BASE, low, supply_min_pa=4096.0)
-
-
-# -- what is left out ---------------------------------------------------------------------------------
-
-
-def test_a_quick_fall_while_venting_is_no_jump() -> None:
-    fast = level(40.0 * PSI, step=-30.0 * PSI, step_s=0.02)  # 70 to 40 psi in a scan
-    assert not found(checks.pressure_jumps, replace(remember(pressure=fast), command=VENTING))
-    assert found(checks.pressure_jumps, remember(pressure=fast))  # with the vent shut
-
-
-def test_a_rise_while_venting_is_a_jump_however_much_was_there() -> None:
-    risen = remember(pressure=level(60.0 * PSI, step=10.0 * PSI, step_s=0.02))
-    assert found(checks.pressure_jumps, replace(risen, command=VENTING))
-
-
-def test_a_stem_that_was_not_looked_at_for_long_has_not_jumped() -> None:
-    far = {"jump_share": 0.5, "travel_max_m": 0.5, "gap_max_s": 1.0}
-    seen, unseen = (remember(position=level(0.0, step=0.4, step_s=passed)) for passed in (1.0, 1.5))
-    assert found(checks.position_jumps, seen, **far)
-    assert not found(checks.position_jumps, unseen, **far)
-
-
-def test_an_inferred_pressure_cannot_jump_but_the_position_can() -> None:
-    inferred = replace(READING, pressure_is_inferred=True)
-    state = remember(pressure=level(0.0, step=1e9), position=level(0.0, step=1e9))
-    assert not found(checks.pressure_jumps, state, inferred)
-    assert [item.code for item in found(checks.position_jumps, state, inferred)] == ["position jumped"]
-
-
-def test_an_inferred_pressure_cannot_drift_but_the_stem_can() -> None:
-    inferred = replace(READING, pressure_is_inferred=True)
-    state = replace(remember(pressure=level(1e9), position=level(1e9)), held=mark())
-    assert [item.code for item in found(checks.hands_in, state, inferred)] == ["movement with hands in"]
-
-
-NEEDS_A_MARK = (
-    checks.pressure_ahead,
-    checks.pressure_behind,
-    checks.pressure_stuck,
-    checks.stem_against_pressure,
-    checks.hands_in,
-)
-
-
-@pytest.mark.parametrize("check", NEEDS_A_MARK)
-def test_without_a_mark_there_is_nothing_to_measure_from(check: Check) -> None:
-    wild = Track(NOW, 1e9, 1e9, -1e9, 1e9)
-    assert not found(check, replace(remember(pressure=wild, position=wild), time_s=1e9))
-
-
-@pytest.mark.parametrize("check", [checks.over_travel, checks.no_movement])
-def test_without_a_rest_position_travel_is_not_known(check: Check) -> None:
-    wild = level(1e9)
-    assert not found(check, replace(remember(pressure=wild, position=wild), rest_position_m=None))
-    assert not found(check, remember(pressure=wild, position=Track()))
-
-
-def test_a_mark_made_a_moment_ago_finds_nothing_however_late_it_is() -> None:
-    """What counts is the time since, on a machine that has been up for days."""
-    late = 1e6
-    here = mark(time_s=late - 1.0)
-    state = replace(
-        remember(falling=here, rising=here, stuck=replace(here, output_pa=1e6)),
-        time_s=late,
-        run=Run(since_s=late - 1.0, stage_since_s=late - 1.0),
-    )
-    for check in (checks.pressure_ahead, checks.pressure_behind, checks.pressure_stuck, checks.too_long):
-        assert not found(check, state)
-
-
-# -- which mode looks for what ------------------------------------------------------------------------
-
-LIVE = {"over_pressure", "clock", "signals_lost", "contacts_open", "supply", "readbacks"}
-PHYSICS = {
-    "pressure_jumps",
-    "position_jumps",
-    "pressure_ahead",
-    "pressure_behind",
-    "pressure_stuck",
-    "stem_against_pressure",
-    "no_movement",
-    "too_long",
-}
-
-
-def test_each_mode_looks_for_what_matters_in_it() -> None:
-    assert {mode: {check.__name__ for check in done} for mode, done in CHECKS.items()} == {
-        Mode.RESTING: {"over_pressure", "clock"},
-        Mode.RAMPING: LIVE | PHYSICS | {"over_travel"},
-        Mode.VENTING: LIVE | {"over_travel", "pressure_jumps", "pressure_ahead"},
-        Mode.TRIPPED: LIVE | {"over_travel", "pressure_jumps"},
-        Mode.ESCALATED: {"over_pressure", "over_travel"},
-        Mode.HANDS_IN: LIVE | {"hands_in"},
-    }
-
-
-def test_all_findings_of_a_scan_are_told_together() -> None:
-    reading = replace(pressed(1e9), guard_closed=Contact(False, Health.GOOD, NOW))
-    codes = [item.code for item in checks.findings(limits(), BASE, reading)]
-    assert codes[:2] == ["pressure above cap", "guard open"]
