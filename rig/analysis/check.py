@@ -25,6 +25,10 @@ CORNERS = ("sliding_intercept", "full_travel", "return_start", "reseat")
 ALIGN_ANEW_S = 0.03  # a lag that wrong bends the corners: align again
 CONDITIONING_Z = 5.0  # a first cycle this far from the others is running-in, not scatter
 ONLY_CONDITIONED = "Only the stroke at full speed was run, or part of it: values are coarse."
+DRAWN_ON = (
+    "The stem was not seen at its end of travel: the upper spring-only pressure is drawn on to rated travel "
+    "from the part that was seen, as if the spring went on in the same way."
+)
 ON_ITS_SEAT = (
     "Seat load holds if the plug carries the spring: a stroke of the coupled valve cannot see slack left in. "
     "With no air the stem must stand above the actuator's own lower stop; stemrig couple proves it."
@@ -59,6 +63,8 @@ def analyse(
     if _differs(findings, measured):
         notes.append("The first cycle differs from the others (running-in): it is left out.")
         measured = measure(findings[1:], profile, sensors, strokes, sticking)
+    if measured["spring_only_upper"].seen and not measured["travel"].seen:
+        notes.append(DRAWN_ON)
     if profile.action is Action.AIR_TO_OPEN and profile.needed_seat_load_n is not None:
         notes.append(ON_ITS_SEAT)
     if sensors.pressure_is_inferred:

@@ -27,6 +27,7 @@ class Findings:
 
 # Assumption: a metal stop or seat with what carries it gives way by this stiffness, or half or many times it.
 METAL_N_PER_M = 2e8
+TURNS_SHARE = 0.8  # of a stroke that met no stop: what is beyond may be the turn
 
 
 def examine(cycle: Cycle, strokes: Strokes, profile: Profile) -> Findings:
@@ -57,7 +58,9 @@ def examine(cycle: Cycle, strokes: Strokes, profile: Profile) -> Findings:
 
     full, reseat = corner(cycle.up, False, True), corner(cycle.down, True, False)
     lift = _levelled(corner(cycle.up, True, True), reseat)
-    sticking = find_sticking(legs, low, high, strokes.noise_x, strokes.scan_s)
+    # Where the pressure ended the stroke the stem slows down and turns: that is no creeping in hops.
+    even = high if isinstance(full, Corner) else low + TURNS_SHARE * stroke
+    sticking = find_sticking(legs, low, even, strokes.noise_x, strokes.scan_s)
     away = None
     usual = sticking.hop_m if sticking.sticking else 0.0
     if isinstance(lift, Corner):

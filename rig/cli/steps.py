@@ -27,9 +27,8 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     )
     parser.add_argument(
         "--dead-band",
-        default="50",
         metavar="PERCENTS",
-        help="points at which to turn back and forth, or none (default: 50)",
+        help="points at which to turn back and forth, or none (default: the middle one)",
     )
     parser.add_argument("--cap", metavar="PRESSURE", help="never exceed this casing pressure, e.g. '40 psi'")
     parser.add_argument("--serial-number", default="", metavar="TEXT", help="of the valve on the stand")

@@ -44,8 +44,11 @@ def stops_of(bench: Bench) -> Stops:
     points = _percents(args.points, "--points")
     if len(points) < 3:
         raise BadRequest(f"--points '{args.points}': at least three points make a line and something off it")
-    turns = () if args.dead_band.strip() == "none" else _percents(args.dead_band, "--dead-band")
     inner = points[1:-1]
+    if args.dead_band is None:
+        turns: tuple[float, ...] = (inner[len(inner) // 2],)
+    else:
+        turns = () if args.dead_band.strip() == "none" else _percents(args.dead_band, "--dead-band")
     if any(turn not in inner for turn in turns):
         told = ", ".join(f"{100.0 * point:g}" for point in inner)
         raise BadRequest(f"--dead-band '{args.dead_band}': must be inner points: {told}; or none")
@@ -86,7 +89,7 @@ def run_steps(bench: Bench, stops: Stops, started: datetime) -> int:
         dead_band_at=stops.dead_band_at,
         cycles=args.cycles,
     )
-    options = {"points": args.points, "dead band at": args.dead_band}
+    options = {"points": args.points, "dead band at": args.dead_band or "the middle point"}
     with open_stand(bench.stand, profile, bench.limits, bench.pace) as runner:
         folder = new_record_folder(args.records, profile.model, started)
         with (

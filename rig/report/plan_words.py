@@ -28,11 +28,11 @@ def _time(plan: RampPlan, cycles: int, all_cycles: bool) -> str:
     most_s = SETTLE_S + plan.expected_conditioning_s + cycles * plan.expected_cycle_s
     if all_cycles or cycles <= 2:
         number = "1 measured cycle" if cycles == 1 else f"{cycles} measured cycles"
-        return f"Plan: one stroke to condition, then {number}: about {_minutes(most_s)}{AIR_SHORT}."
+        return f"Plan: one stroke to condition, then {number}: at least {_minutes(most_s)}{AIR_SHORT}."
     least_s = most_s - (cycles - 2) * plan.expected_cycle_s
     return (
         f"Plan: one stroke to condition, then 2 to {cycles} measured cycles, no more than it takes to be "
-        f"certain: about {_minutes(least_s)} to {_minutes(most_s)}{AIR_SHORT}."
+        f"certain: at least {_minutes(least_s)}, or {_minutes(most_s)} for all{AIR_SHORT}."
     )
 
 

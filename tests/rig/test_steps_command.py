@@ -86,6 +86,7 @@ def test_a_limit_without_its_source_is_refused(tmp_path: Path, capsys: pytest.Ca
         (("--points", "0 50 500"), "from -20 to 120"),
         (("--points", "0 1e-7 50 100"), "no more than 3 decimals"),
         (("--dead-band", "100"), "must be inner points: 25, 50, 75"),
+        (("--points", "0,10,120", "--dead-band", "50"), "must be inner points: 10; or none"),
         (("--cap", "28 psi"), "100 % of the bench range is 30 psi"),
     ],
 )
