@@ -76,7 +76,8 @@ def _vented(limits: Limits, state: GuardState, reading: Reading, pressure: Track
     """No pressure in the casing, and known to be so: the vent is open and the transmitter reads zero.
 
     Without a casing transmitter only time can tell; where one has been found wrong it takes both. Once
-    vented, noise up to `found_pa` does not end it, nor does a signal missing for less than its period.
+    vented, noise up to `found_pa` does not end it, nor does a signal missing for less than its period. The
+    filter may lag a pulse of air: what the last two readings both show is there.
     """
     if not state.command.vent_open or not pressure.known:
         return False
@@ -87,6 +88,8 @@ def _vented(limits: Limits, state: GuardState, reading: Reading, pressure: Track
         return False
     if not believable(reading.pressure):
         return state.vented and reading.time_s - pressure.time_s <= limits.pressure_period_s
+    if pressure.lowest > limits.found_pa.value:
+        return False
     return abs(pressure.quick) <= (limits.found_pa if state.vented else limits.gone_pa).value
 
 

@@ -204,6 +204,25 @@ def test_vented_is_near_zero_either_side_and_does_not_flutter(
     assert after.vented_at_s == (NOW if vented else -inf)
 
 
+@pytest.mark.parametrize("was", [False, True])
+@pytest.mark.parametrize(
+    ("last_two", "vented"),
+    [
+        ((nextafter(512.0, inf), nextafter(512.0, inf)), False),
+        ((512.0, 9e9), True),  # one spike is no air
+        ((9e9, 512.0), True),
+        ((9e9, 600.0), False),
+    ],
+)
+def test_a_pulse_of_air_that_the_filter_has_not_followed_is_not_gone(
+    last_two: tuple[float, float], vented: bool, was: bool
+) -> None:
+    before = replace(state(command=SAFE_COMMAND), vented=was)
+    track = replace(before.memory.pressure, time_s=NOW - 1e-9, recent=last_two[:1])
+    before = replace(before, memory=replace(before.memory, pressure=track))
+    assert seen(before, reading(last_two[1])).vented is vented
+
+
 def test_with_the_vent_closed_nothing_is_vented() -> None:
     assert not seen(replace(state(), vented=True), reading()).vented
 
