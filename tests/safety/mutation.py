@@ -39,8 +39,8 @@ OWN = {
     "guard": ("corners", "hands", "trips", "time", "venting", "command"),
 }
 TESTS = (
-    "limits", "signals", "corners", "checks", "observe", "permissives", "command", "table", "hands",
-    "venting", "trips", "time", "readme", "invariants", "healthy",
+    "limits", "signals", "corners", "checks", "checks_left_out", "observe", "permissives", "command", "table",
+    "hands", "venting", "trips", "time", "readme", "invariants", "healthy",
 )  # fmt: skip
 QUIET = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:xdist", "-p", "no:cov"]
 QUIET += ["-o", "addopts=--import-mode=importlib"]
