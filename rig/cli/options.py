@@ -68,3 +68,29 @@ def add_guided(parser: argparse.ArgumentParser, hands: str) -> None:
     parser.add_argument(
         "--records", type=Path, default=Path("records"), metavar="FOLDER", help="where records go (./records)"
     )
+
+
+def add_pace(parser: argparse.ArgumentParser) -> None:
+    """How fast the built-in stand lives."""
+    pace = parser.add_mutually_exclusive_group()
+    pace.add_argument("--real-time", action="store_true", help="built-in stand at life speed, not ten times")
+    pace.add_argument("--instant", action="store_true", help="built-in stand in virtual time, no sockets")
+
+
+def add_run(parser: argparse.ArgumentParser) -> None:
+    """What every run that moves a valve by itself can be told."""
+    parser.add_argument("--cap", metavar="PRESSURE", help="never exceed this casing pressure, e.g. '40 psi'")
+    parser.add_argument("--serial-number", default="", metavar="TEXT", help="of the valve on the stand")
+    parser.add_argument("--by", default="", metavar="NAME", help="who does it; goes on the sheet")
+    parser.add_argument(
+        "--yes", action="store_true", help="the valve on the stand is this profile's, and hands are clear"
+    )
+    parser.add_argument(
+        "--calibration-overdue",
+        action="store_true",
+        help="go on with a transmitter past its due date; recorded",
+    )
+    parser.add_argument(
+        "--records", type=Path, default=Path("records"), metavar="FOLDER", help="where records go (./records)"
+    )
+    parser.add_argument("--json", action="store_true", help="print the result object alone on stdout")

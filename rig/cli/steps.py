@@ -3,10 +3,9 @@
 import argparse
 import sys
 from datetime import date, datetime
-from pathlib import Path
 
 from rig.cli.exits import STOPPED, UNREACHABLE, WRONG_INPUT
-from rig.cli.options import add_profile, add_stand, add_units
+from rig.cli.options import add_pace, add_profile, add_run, add_stand, add_units
 
 HELP = "step a valve through stated pressures, up and down: hysteresis, dead band, linearity, repeatability"
 
@@ -15,9 +14,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
     add_profile(parser)
     add_stand(parser)
     add_units(parser)
-    pace = parser.add_mutually_exclusive_group()
-    pace.add_argument("--real-time", action="store_true", help="built-in stand at life speed, not ten times")
-    pace.add_argument("--instant", action="store_true", help="built-in stand in virtual time, no sockets")
+    add_pace(parser)
     parser.add_argument("--cycles", type=int, default=3, metavar="N", help="up and down (default: 3)")
     parser.add_argument(
         "--points",
@@ -30,21 +27,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
         metavar="PERCENTS",
         help="points at which to turn back and forth, or none (default: the middle one)",
     )
-    parser.add_argument("--cap", metavar="PRESSURE", help="never exceed this casing pressure, e.g. '40 psi'")
-    parser.add_argument("--serial-number", default="", metavar="TEXT", help="of the valve on the stand")
-    parser.add_argument("--by", default="", metavar="NAME", help="who does it; goes on the sheet")
-    parser.add_argument(
-        "--yes", action="store_true", help="the valve on the stand is this profile's, and hands are clear"
-    )
-    parser.add_argument(
-        "--calibration-overdue",
-        action="store_true",
-        help="go on with a transmitter past its due date; recorded",
-    )
-    parser.add_argument(
-        "--records", type=Path, default=Path("records"), metavar="FOLDER", help="where records go (./records)"
-    )
-    parser.add_argument("--json", action="store_true", help="print the result object alone on stdout")
+    add_run(parser)
 
 
 def run(args: argparse.Namespace) -> int:
