@@ -105,8 +105,13 @@ def supply(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Find
 
 
 def readbacks(limits: Limits, state: GuardState, reading: Reading) -> Iterator[Finding]:
-    """Read-backs that disagree more often than one garbled answer can explain."""
-    if state.astray > limits.readback_scans.value:
+    """Read-backs that disagree more often than one garbled answer can explain, or tell of more than the cap.
+
+    Nothing here writes an output above the cap: to wait for the next one would be to let that air in.
+    """
+    too_much = limits.pressure_max_pa.value + limits.readback_pa.value
+    above = believable(reading.output) and reading.output.value > too_much
+    if above or state.astray > limits.readback_scans.value:
         yield from disagreements(limits, state, reading)
 
 

@@ -235,8 +235,20 @@ def test_an_output_that_reads_back_higher_than_told_is_told_again_though_it_did_
         loop.step(Demand(0.3 * PSI, 6 * PSI, "hold", serial=serial))
     assert loop.state.command.output_pa == pytest.approx(0.3 * PSI)
     said = len(mock.written)
-    mock.put(1, Table.INPUT, 3, 20000)  # full scale: another program has written
+    mock.put(1, Table.INPUT, 3, 4800)  # 5 psi: another program has written
     loop.step(Demand(0.3 * PSI, 6 * PSI, "hold", serial=12))
     assert (1, Table.HOLDING, 0, (4080,)) in mock.written[said:]
     assert [notice.kind for notice in loop.take_notices() if notice.kind in (ASTRAY, TRIP)] == [ASTRAY]
     assert loop.state.mode is Mode.RAMPING  # once is told, not tripped
+
+
+def test_an_output_that_reads_back_above_the_cap_trips_at_once() -> None:
+    mock = healthy_mock()
+    loop = loop_on(with_module(stand(), watchdog=None), mock)
+    armed(loop)
+    loop.step(Demand(0.3 * PSI, 6 * PSI, "hold", serial=1))
+    mock.put(1, Table.INPUT, 3, 20000)  # full scale: another program has written
+    sample = loop.step(Demand(0.3 * PSI, 6 * PSI, "hold", serial=2))
+    assert sample.command.vent_open
+    assert loop.state.first_cause is not None
+    assert loop.state.first_cause.code == "output disagrees"

@@ -78,6 +78,14 @@ CASES: dict[str, tuple[Check, dict[str, float], float, str, str, float, str, Bui
         checks.readbacks, {"readback_scans": 4.0}, 4.0, "above", "output disagrees", 0.0, "Pa",
         lambda v: (replace(BASE, astray=v, outputs=((1.0, 512.0),)), OUTPUT_ASTRAY),
     ),
+    "output read-back above the cap": (
+        checks.readbacks, {"pressure_max_pa": 4096.0, "readback_pa": 512.0}, 4096.0 + 512.0, "above",
+        "output disagrees", 0.0, "Pa",
+        lambda v: (
+            replace(BASE, outputs=((1.0, 512.0),)),
+            replace(READING, output=Signal(v, Health.GOOD, NOW)),
+        ),
+    ),
     "valves have had their time": (
         checks.readbacks, {"readback_s": 0.5}, 0.5, "above", "vent valve read-back disagrees", 0.0, "contact",
         lambda v: (
