@@ -26,7 +26,7 @@ from rig.report.screen import Screen, choose_screen
 from rig.stand.file import load_stand, stand_text
 from rig.stand.limits import limits_for
 from rig.stand.model import Stand
-from rig.stand.notice import LIMITED, MODE, PRIORITY, Notice
+from rig.stand.notice import LIMITED, MODE, PRIORITY, WARNING, Notice
 from rig.stand.run import Ended, How
 from rig.stand.sample import Sample
 from rig.units import UNIT_SETS, Dimension, UnitError, UnitSet, parse
@@ -257,4 +257,4 @@ def _tell_end(record: RecordWriter, ended: Ended[list[str]], check: BenchCheck, 
     if ended.how in STOP_KINDS:
         record.event(now_s, STOP_KINDS[ended.how], stop_words(ended, presses))
     if not ended.vented:
-        record.event(now_s, "warning", AIR_LEFT)
+        record.event(now_s, WARNING, AIR_LEFT)

@@ -18,7 +18,7 @@ from rig.cli.interrupts import Interrupts
 from rig.cli.keys import Keys, at_keyboard
 from rig.cli.people import AtTheKeyboard, Simulated, WithHands
 from rig.cli.session import DEMO_SPEED, Runner, open_in_process, open_stand
-from rig.procedure.conductor import Conductor, Logged, Person
+from rig.procedure.conductor import Conductor, Logged, Person, Showing
 from rig.procedure.guided import STEP, Code, Guided, Prompt, resume_at
 from rig.profile.load import profile_text
 from rig.record.progress import Progress, read_progress, save_progress
@@ -27,10 +27,11 @@ from rig.record.writer import RecordWriter, new_record_folder
 from rig.report.guided_screen import GuidedScreen, choose_guided_screen
 from rig.stand.file import stand_text
 from rig.stand.link import LinkFault
-from rig.stand.notice import REFUSED, TRIP, Notice
-from rig.stand.run import Ended
+from rig.stand.notice import REFUSED, TRIP, WARNING, Notice
+from rig.stand.run import MOVING, Ended
 from rig.stand.sample import Sample
 from safety.limits import Limits
+from safety.signals import Demand
 from safety.state import Mode, PersonEvent
 
 if TYPE_CHECKING:
@@ -39,6 +40,7 @@ if TYPE_CHECKING:
 STOP_WAITS = (
     "Ctrl-C with hands in: nothing moves. Say first that hands are out; then the air is let down in order."
 )
+NOTHING_ASKED = Demand(0.0, 0.0, "", vent=True)
 T = TypeVar("T")
 Work = Callable[[Prompt, str], None]
 
@@ -169,7 +171,7 @@ def run_guided(
         if ended.how in STOP_KINDS:
             record.event(record.last_s, STOP_KINDS[ended.how], stop_words(ended, interrupts.presses))
         if not ended.vented:
-            record.event(record.last_s, "warning", AIR_LEFT)
+            record.event(record.last_s, WARNING, AIR_LEFT)
     return GuidedRun(ended, folder)
 
 
@@ -204,6 +206,9 @@ class Conversation:
     def on_sample(self, sample: Sample) -> None:
         self._record.sample(sample)
         self._mode = sample.mode
+        if sample.mode not in MOVING:  # the person looks on although the procedure does not
+            shown = Showing(sample.reading, NOTHING_ASKED, None, sample.mode, in_charge=False)
+            self._screen.show(shown)
         if self.conductor is not None:
             self.conductor.saw(sample.mode, self._refused, self._trips)
         self._refused, self._trips = [], []

@@ -26,6 +26,7 @@ from rig.record.reader import read_record
 from rig.record.writer import RecordWriter, new_record_folder
 from rig.report.screen import choose_screen
 from rig.stand.file import stand_text
+from rig.stand.notice import WARNING
 from rig.units import Dimension
 
 LOWEST, HIGHEST = -20.0, 120.0  # per cent of the bench range: beyond it the unit or the range is wrong
@@ -116,5 +117,5 @@ def run_steps(bench: Bench, stops: Stops, started: datetime) -> int:
             if ended.how in STOP_KINDS:
                 record.event(record.last_s, STOP_KINDS[ended.how], stop_words(ended, interrupts.presses))
             if not ended.vented:
-                record.event(record.last_s, "warning", AIR_LEFT)
+                record.event(record.last_s, WARNING, AIR_LEFT)
     return conclude_steps(read_record(folder), args.units, args.json)

@@ -47,6 +47,7 @@ class Showing:
     paused: bool = False
     refusals: tuple[str, ...] = ()  # why the guard did not obey the last answer
     alarm: tuple[str, ...] = ()  # causes latched while hands are in
+    in_charge: bool = True  # False: the procedure has not begun or has ended; no key is heard
 
 
 class Person(Protocol):

@@ -8,7 +8,7 @@ from rich.text import Text
 
 from rig.procedure.conductor import BACK_KEY, PAUSE_KEY, STOP_KEY, Showing
 from rig.procedure.guided import Large, Prompt
-from rig.report.dashboard import MODE_STYLE, bar, minutes
+from rig.report.dashboard import MODE_STYLE, NO_DEMAND_WATCH, WITHOUT_DEMAND, bar, minutes
 from rig.report.large import large
 from rig.report.words import live_text
 from rig.units import Dimension, UnitSet
@@ -92,9 +92,13 @@ class GuidedBoard:
     def _at_work(self, showing: Showing, travel_m: float | None, width: int) -> list[Text]:
         demand, pressure = showing.demand, showing.reading.pressure
         reading = Large("casing pressure", Dimension.PRESSURE, pressure.value if pressure.good else None)
-        lines = [Text(f"The stand is at work: {demand.stage}.", "bold"), Text(""), *self._large(reading)]
-        lines += [Text(""), *_labelled("watch", demand.watch_for, width, "italic")]
-        if demand.progress > 0.0:
+        doing, watch = f"at work: {demand.stage}", demand.watch_for
+        if not showing.in_charge:
+            doing = WITHOUT_DEMAND.get(showing.mode, "being made ready")
+            watch = NO_DEMAND_WATCH.get(showing.mode, "")
+        lines = [Text(f"The stand is {doing}.", "bold"), Text(""), *self._large(reading)]
+        lines += [Text(""), *_labelled("watch", watch, width, "italic")]
+        if showing.in_charge and demand.progress > 0.0:
             left = f" about {minutes(demand.remaining_s)} left"
             lines.append(Text(f"{'progress':<11}{bar(demand.progress, width - 11 - len(left))}{left}"))
         return lines
@@ -157,6 +161,8 @@ def _keys(showing: Showing) -> list[Text]:
     prompt, hands_in = showing.prompt, showing.mode == Mode.HANDS_IN.value
     lines = [Text(f"[{answer.key}] {answer.text}", "bold") for answer in prompt.answers] if prompt else []
     always = []
+    if not showing.in_charge:
+        return [Text("")]
     if prompt is not None and prompt.back_is_safe:
         always.append(f"[{BACK_KEY}] a step back")
     if not hands_in:

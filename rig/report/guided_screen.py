@@ -11,7 +11,7 @@ from rich.text import Text
 
 from rig.procedure.conductor import Logged, Showing
 from rig.procedure.guided import PROMPT, STEP
-from rig.procedure.watch import Stroke
+from rig.procedure.watch import LiveTravel, Stroke
 from rig.report.guided_board import GuidedBoard
 from rig.report.screen import DRAWS_PER_S
 from rig.report.words import BEFORE_MOVEMENT
@@ -48,12 +48,8 @@ class LiveGuided:
         stroke: Stroke,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        self._board, self._console, self._stroke, self._clock = (
-            GuidedBoard(title, units),
-            console,
-            stroke,
-            clock,
-        )
+        self._board, self._console, self._clock = GuidedBoard(title, units), console, clock
+        self._travel = LiveTravel(stroke)
         self._drawn_at: float | None = None
         self._prompt = ""
         self._live = Live(console=console, auto_refresh=False, transient=True, vertical_overflow="crop")
@@ -71,11 +67,11 @@ class LiveGuided:
 
     def show(self, showing: Showing) -> None:
         prompt = showing.prompt.title if showing.prompt else ""
+        travel_m = self._travel.see(showing.reading.position)
         now = self._clock()
         if prompt == self._prompt and self._drawn_at is not None and now - self._drawn_at < 1.0 / DRAWS_PER_S:
             return
         self._prompt, self._drawn_at = prompt, now
-        travel_m = self._stroke.travel_m if self._stroke.rest_m is not None else None
         size = self._console.size
         self._live.update(self._board.drawn(showing, travel_m, size.width, size.height), refresh=True)
 

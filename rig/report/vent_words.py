@@ -5,6 +5,7 @@ from collections.abc import Callable, Iterator
 from rig.stand.limits import limits_without_profile
 from rig.stand.make_safe import ReadBack, Safe, read_backs
 from rig.stand.model import Stand
+from rig.stand.notice import BY_HAND as BY_HAND_TOLD
 from rig.stand.notice import MODE, TRIP, Notice
 from rig.stand.sample import Sample
 from rig.units import Dimension, UnitSet
@@ -45,7 +46,7 @@ class VentBoard:
         for notice in notices:
             if notice.kind == TRIP and notice.trip is not None and notice.trip.code != "ordered safe":
                 self._say(f"{at}seen: {notice.text}")
-            elif notice.kind not in (TRIP, MODE):
+            elif notice.kind not in (TRIP, MODE, BY_HAND_TOLD):
                 self._say(f"{at}{'; '.join(notice.text.splitlines())}")
         if (not sample.written or sample.mode == Mode.ESCALATED.value) and not self._told_by_hand:
             self._told_by_hand = True

@@ -5,6 +5,7 @@ from math import floor, inf, isfinite, log10
 from rig.analysis.result import CheckResult, Outcome, Quantity
 from rig.profile.model import Action
 from rig.record.reader import Record
+from rig.stand.notice import WARNING
 from rig.units import QUANTITY_DIMENSION, Dimension, UnitSet, inches_text
 
 AID_NOT_SAFETY = (
@@ -108,7 +109,7 @@ def causes_of(record: Record, result: CheckResult) -> tuple[str, ...]:
 
 def warnings_of(record: Record) -> tuple[str, ...]:
     """What a person must know before going near the valve."""
-    told = tuple(event.text for event in record.events if event.kind == "warning")
+    told = tuple(event.text for event in record.events if event.kind == WARNING)
     return (CHANGED, *told) if record.changed else told
 
 

@@ -5,17 +5,35 @@ from math import inf
 
 from rig.stand.clock import Clock
 from rig.stand.link import LinkFault
-from rig.stand.notice import ASTRAY, LIMITED, LINK, MODE, REFUSED, TRIP, WRITE, Notice, Teller
+from rig.stand.notice import (
+    ASTRAY,
+    BY_HAND,
+    LIMITED,
+    LINK,
+    MODE,
+    REFUSED,
+    TRIP,
+    WARNING,
+    WRITE,
+    Notice,
+    Teller,
+)
 from rig.stand.outputs import Outputs
 from rig.stand.sample import Sample
 from rig.stand.scanner import Scanner
 from safety.guard import start, step
 from safety.limits import Limits
-from safety.observe import believable
+from safety.observe import believable, travel
 from safety.signals import SAFE_COMMAND, Command, Demand, Reading
 from safety.state import GuardState, Mode, PersonEvent
+from safety.venting import by_hand
 
 ASTRAY_WORDS = "An output does not hold what was written. Does another program write to this stand?"
+NOT_BACK = (
+    "The air is gone, but the stem has not come back to where it rested: something may hold the spring. "
+    "The stem may move at any moment: keep clear of it."
+)
+NOT_BACK_SHARE = 0.25  # of the travel limit; a connector made meanwhile shifts the rest by its slack, less
 
 
 class ScanLoop:
@@ -90,6 +108,10 @@ class ScanLoop:
             or (believable(output) and output.value > command.output_pa + self._limits.readback_pa.value)
         )
 
+    def _is_off_its_rest(self) -> bool:
+        moved = travel(self.state)
+        return moved is not None and moved > NOT_BACK_SHARE * self._limits.travel_max_m.value
+
     def _wait_for_slot(self) -> float:
         """Slots are start + k * period. Those that have passed are counted and left out, never caught up."""
         period_s = self._scanner.period_s
@@ -125,6 +147,11 @@ class ScanLoop:
                     teller.tell_anyway(Notice(now_s, TRIP, trip.text, trip))
         if state.mode is not before.mode:
             teller.tell_anyway(Notice(now_s, MODE, f"{before.mode.value} -> {state.mode.value}"))
+        if by_hand(state) and not by_hand(before):
+            for line in by_hand(state):
+                teller.tell_anyway(Notice(now_s, BY_HAND, line))
+        if state.vented and not before.vented and self._is_off_its_rest():
+            teller.tell_anyway(Notice(now_s, WARNING, NOT_BACK))
         if state.refusals:
             teller.tell(now_s, REFUSED, state.refusals)
         if state.limited:

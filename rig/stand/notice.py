@@ -10,6 +10,8 @@ from safety.state import Trip
 TRIP, REFUSED, MODE, LIMITED, LINK, WRITE = "trip", "refused", "mode", "limited", "link", "write failed"
 PRIORITY = "priority"  # of the scan among the programs of this computer; for the record alone
 ASTRAY = "written otherwise"
+BY_HAND = "by hand"  # what people must do where the guard has come to its end
+WARNING = "warning"  # goes onto the sheet
 
 # A condition that comes and goes is told again only when it has been away for this long.
 QUIET_S = 5.0

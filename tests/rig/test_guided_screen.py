@@ -9,6 +9,7 @@ from rich.console import Console
 from rig.procedure.conductor import Logged, Showing
 from rig.procedure.guided import PROMPT, Large, Told
 from rig.procedure.watch import Stroke
+from rig.report.dashboard import NO_DEMAND_WATCH
 from rig.report.guided_board import GuidedBoard
 from rig.report.guided_screen import LiveGuided, PlainGuided, choose_guided_screen
 from rig.report.large import ROWS, large
@@ -102,6 +103,18 @@ def test_without_a_prompt_the_stage_and_the_pressure_are_shown() -> None:
     text = drawn(showing(prompt=None, demand=demand))
     assert "The stand is at work: rise." in text
     assert "about 1:15 left" in text
+
+
+@pytest.mark.parametrize("mode", [Mode.VENTING, Mode.TRIPPED, Mode.ESCALATED, Mode.RESTING])
+def test_when_the_procedure_is_not_in_charge_the_pressure_goes_on_and_no_key_is_offered(mode: Mode) -> None:
+    idle = showing(prompt=None, mode=mode.value, in_charge=False, demand=Demand(0.0, 0.0, "", vent=True))
+    text = drawn(idle)
+    assert "██" in text
+    assert "pressure 14.50 psi" in text
+    assert f"guard: {mode.value}" in text
+    assert "[" not in text
+    assert "at work" not in text
+    assert NO_DEMAND_WATCH.get(mode.value, "being made ready")[:25] in text
 
 
 def test_large_figures_are_five_lines_and_stay_in_place_when_the_sign_changes() -> None:

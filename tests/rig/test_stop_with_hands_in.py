@@ -1,10 +1,12 @@
-"""Ctrl-C while hands are in: heard, written down, and carried out only when they are out, in order."""
+"""Between stand and person: Ctrl-C with hands in is heard, written down, and carried out when they are out;
+the screen goes on when the procedure has ended."""
 
 from types import SimpleNamespace
 
 import pytest
 
 from rig.cli.guided import STOP_WAITS, Conversation
+from rig.procedure.conductor import Showing
 from safety.state import Mode, PersonEvent
 
 
@@ -15,6 +17,10 @@ class Book:
 
     def __init__(self) -> None:
         self.told: list[tuple[str, str]] = []
+        self.shown: list[Showing] = []
+
+    def show(self, showing: Showing) -> None:
+        self.shown.append(showing)
 
     def sample(self, sample: object) -> None: ...
 
@@ -33,3 +39,13 @@ def test_it_waits_for_the_hands_and_then_vents_in_order(pressed: PersonEvent) ->
     talk.on_sample(SimpleNamespace(mode=Mode.RAMPING.value))  # type: ignore[arg-type]
     assert talk.event(lambda: None) is PersonEvent.STOP
     assert talk.event(lambda: None) is None, "once"
+
+
+@pytest.mark.parametrize("mode", Mode)
+def test_what_the_procedure_does_not_look_at_any_more_the_person_still_sees(mode: Mode) -> None:
+    screen = Book()
+    talk = Conversation(Book(), screen)  # type: ignore[arg-type]
+    talk.on_sample(SimpleNamespace(mode=mode.value, reading="the latest"))  # type: ignore[arg-type]
+    conducted = mode in (Mode.RAMPING, Mode.HANDS_IN)
+    assert [seen.reading for seen in screen.shown] == ([] if conducted else ["the latest"])
+    assert all(seen.mode == mode.value and not seen.in_charge for seen in screen.shown)
