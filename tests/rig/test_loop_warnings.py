@@ -1,6 +1,4 @@
-"""What the loop tells a person who is about to walk up to the valve: a stem that is not back, work by hand."""
-
-from math import inf
+"""What the loop tells whoever is about to walk up to the valve: a stem that is not back, work by hand."""
 
 from rig.stand.notice import BY_HAND, WARNING, Notice
 from rig.stand.run import Ended, How, run_inline
