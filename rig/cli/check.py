@@ -36,7 +36,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from rig.cli.bench import BadRequest, prepare, run_bench
+    from rig.cli.bench import BadRequest, overdue_words, prepare, run_bench
     from rig.cli.check_plan import check_can_pass, told_plan
     from rig.cli.confirm import confirmed
     from rig.stand.link import LinkFault
@@ -45,6 +45,8 @@ def run(args: argparse.Namespace) -> int:
         bench = prepare(args, date.today())
         if args.plan:
             print("\n".join(told_plan(bench)))
+            for line in overdue_words(bench.stand, date.today()) if not args.calibration_overdue else ():
+                print(f"Before it: {line}")
         check_can_pass(bench)
         if args.plan:
             return 0

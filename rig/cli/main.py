@@ -36,7 +36,7 @@ def parser() -> argparse.ArgumentParser:
         module = _module(name)
         sub = commands.add_parser(name, help=module.HELP, description=module.HELP)
         module.arguments(sub)
-        sub.set_defaults(run=module.run)
+        sub.set_defaults(run=module.run, usage_error=sub.error)
     return top
 
 
@@ -50,7 +50,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     from rig.files import FileProblems
     from rig.record.problem import RecordLost, RecordProblem
 
-    args = parser().parse_args(argv)
+    args, unknown = parser().parse_known_args(argv)
+    if unknown:  # by the command itself: its usage tells what there is
+        args.usage_error(f"unrecognized arguments: {' '.join(unknown)}")
     try:
         return int(args.run(args))
     except RecordLost as problem:

@@ -9,7 +9,7 @@ import pytest
 import rig.cli.check
 import rig.cli.stand
 from rig.cli.bench import prepare
-from rig.cli.main import main, parser
+from rig.cli.main import COMMANDS, main, parser
 from rig.profile.load import profile_text, shipped_profiles
 from rig.stand.explain import attention
 from rig.stand.file import load_stand, shipped_stands, stand_text
@@ -87,19 +87,45 @@ def test_a_due_date_that_is_not_given_is_told() -> None:
     assert "Stem position: no due date of its calibration is given" in list(attention(bare, date(2026, 6, 1)))
 
 
+class Later(date):
+    @classmethod
+    def today(cls) -> date:  # type: ignore[override]
+        return date(2041, 1, 1)
+
+
 def test_the_built_in_stand_never_grows_old(
     tmp_path: Path, capsys: Told, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    class Later(date):
-        @classmethod
-        def today(cls) -> date:  # type: ignore[override]
-            return date(2041, 1, 1)
-
     monkeypatch.setattr(rig.cli.check, "date", Later)
     monkeypatch.setattr(rig.cli.stand, "date", Later)
     assert main(["check", "--instant", "--cycles", "1", "--records", str(tmp_path)]) == 0
     assert main(["stand"]) == 0
     assert "OVERDUE" not in capsys.readouterr().out
+
+
+def test_a_plan_says_what_is_overdue(monkeypatch: pytest.MonkeyPatch, capsys: Told) -> None:
+    monkeypatch.setattr(rig.cli.check, "date", Later)
+    bench = ["check", "--plan", "--stand", "bench-tcp"]
+    assert main(bench) == 0
+    assert "Before it: The calibration of the casing pressure was due" in capsys.readouterr().out
+    assert main([*bench, "--calibration-overdue"]) == 0
+    assert "Before it" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_a_word_that_no_command_knows_is_told_with_that_commands_usage(command: str, capsys: Told) -> None:
+    with pytest.raises(SystemExit) as end:
+        main(
+            [
+                command,
+                *{"sheet": ["x"], "redo": ["x"], "vent": ["--stand", "x"]}.get(command, []),
+                "--no-such-word",
+            ]
+        )
+    assert end.value.code == 2
+    told = capsys.readouterr().err
+    assert f"usage: stemrig {command} " in told
+    assert told.endswith(f"stemrig {command}: error: unrecognized arguments: --no-such-word\n")
 
 
 def refusals(day: date, *words: str) -> tuple[str, ...]:
