@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable
+from math import inf
 from types import TracebackType
 from typing import Protocol, Self
 
@@ -13,9 +14,11 @@ from rig.procedure.conductor import Logged, Showing
 from rig.procedure.guided import PROMPT, STEP
 from rig.procedure.watch import LiveTravel, Stroke
 from rig.report.guided_board import GuidedBoard
-from rig.report.screen import DRAWS_PER_S
+from rig.report.screen import DRAWS_PER_S, ring_for
 from rig.report.words import BEFORE_MOVEMENT
 from rig.units import UnitSet
+
+RINGS_EVERY_S = 1.0
 
 
 class GuidedScreen(Protocol):
@@ -51,6 +54,7 @@ class LiveGuided:
         self._board, self._console, self._clock = GuidedBoard(title, units), console, clock
         self._travel = LiveTravel(stroke)
         self._drawn_at: float | None = None
+        self._rang_at = -inf
         self._prompt = ""
         self._live = Live(console=console, auto_refresh=False, transient=True, vertical_overflow="crop")
 
@@ -69,6 +73,9 @@ class LiveGuided:
         prompt = showing.prompt.title if showing.prompt else ""
         travel_m = self._travel.see(showing.reading.position)
         now = self._clock()
+        if showing.alarm and now - self._rang_at >= RINGS_EVERY_S:  # until a person says that hands are out
+            self._rang_at = now
+            self._console.bell()
         if prompt == self._prompt and self._drawn_at is not None and now - self._drawn_at < 1.0 / DRAWS_PER_S:
             return
         self._prompt, self._drawn_at = prompt, now
@@ -81,6 +88,7 @@ class LiveGuided:
             self.event(entry.time_s, entry.told.kind, entry.told.text)
 
     def event(self, time_s: float, kind: str, text: str) -> None:
+        ring_for(kind, self._console)
         self._board.tell(f"{kind}: {text}")
         self._console.print(Text(f"{time_s:7.1f} s  {kind}: {text}"))
 
@@ -125,6 +133,7 @@ class PlainGuided:
         self.event(entry.time_s, entry.told.kind, entry.told.text)
 
     def event(self, time_s: float, kind: str, text: str) -> None:
+        ring_for(kind, self._console)
         self._say(f"{time_s:7.1f} s  {kind}: {text}")
 
     def _say(self, words: str) -> None:

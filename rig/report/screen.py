@@ -12,6 +12,7 @@ from rich.text import Text
 from rig.profile.model import Profile
 from rig.report.dashboard import Dashboard
 from rig.report.words import BEFORE_MOVEMENT, travel_text
+from rig.stand.notice import TRIP
 from rig.stand.sample import Sample
 from rig.units import UnitSet
 
@@ -38,6 +39,12 @@ def choose_screen(
     if able and console.width >= 60 and console.height >= 20:
         return LiveScreen(console, profile, units, limits)
     return PlainScreen(console, profile, units, limits)
+
+
+def ring_for(kind: str, console: Console) -> None:
+    """The terminal's bell for a trip: a person looks at the valve, not at the screen."""
+    if kind == TRIP:
+        console.bell()
 
 
 class LiveScreen:
@@ -77,6 +84,7 @@ class LiveScreen:
 
     def event(self, time_s: float, kind: str, text: str) -> None:
         """Shown at once, and kept above the screen after it has gone."""
+        ring_for(kind, self._console)
         self._dashboard.tell(kind, text)
         self._console.print(Text(f"{time_s:7.1f} s  {kind}: {text}"))
         self._draw()
@@ -123,6 +131,7 @@ class PlainScreen:
         self._say(f"{now:7.1f} s  {where} ({done}). {demand.watch_for}")
 
     def event(self, time_s: float, kind: str, text: str) -> None:
+        ring_for(kind, self._console)
         self._say(f"{time_s:7.1f} s  {kind}: {text}")
 
     def _say(self, words: str) -> None:

@@ -156,3 +156,17 @@ def test_a_pipe_gets_the_plain_form() -> None:
     assert isinstance(
         choose_guided_screen(Console(file=StringIO()), "x", PSI_UNITS, Stroke(0.03)), PlainGuided
     )
+
+
+def test_the_alarm_with_hands_in_rings_every_second_until_it_is_answered() -> None:
+    now, out = [0.0], StringIO()
+    console = Console(file=out, width=80, height=24, force_terminal=True)
+    alarm = showing(mode=Mode.HANDS_IN.value, alarm=("stem moved",))
+    with LiveGuided(console, "Coupling", PSI_UNITS, Stroke(0.03), lambda: now[0]) as screen:
+        for _ in range(101):  # two seconds
+            screen.show(alarm)
+            now[0] += 0.02
+        assert out.getvalue().count("\a") == 3
+        now[0] += 5.0
+        screen.show(showing())
+    assert out.getvalue().count("\a") == 3

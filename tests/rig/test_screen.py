@@ -267,3 +267,19 @@ def test_while_the_clock_stands_still_nothing_is_drawn_again() -> None:
 def test_a_changing_value_keeps_its_decimals(units: str, pressure: str, travel: str) -> None:
     assert live_text(UNIT_SETS[units], Dimension.PRESSURE, 200_000.0) == pressure
     assert live_text(UNIT_SETS[units], Dimension.LENGTH, 0.0286) == travel
+
+
+@pytest.mark.parametrize("make", [LiveScreen, PlainScreen])
+@pytest.mark.parametrize(("kind", "rings"), [("trip", 1), ("remark", 0)])
+def test_a_trip_rings(make: type[LiveScreen] | type[PlainScreen], kind: str, rings: int) -> None:
+    console = terminal()
+    with make(console, PROFILE, PSI_SET) as screen:
+        screen.event(3.0, kind, "The guard is open.")
+    assert printed(console).count("\a") == rings
+
+
+def test_a_file_gets_no_bell() -> None:
+    console = Console(file=StringIO())
+    with PlainScreen(console, PROFILE, PSI_SET) as screen:
+        screen.event(3.0, "trip", "The guard is open.")
+    assert "\a" not in printed(console)
