@@ -108,6 +108,7 @@ class Limits:
     # Venting.
     gone_pa: Cap = built_in(0.5 * PSI)  # |pressure| up to here is zero error; assumption
     found_pa: Cap = built_in(1.0 * PSI)  # above this at rest there is air in the casing
+    vent_least_s: Cap = built_in(1.0)  # vent open before a zero is believed; most casings are empty by then
     fall_step_pa: Cap = built_in(0.1 * PSI)  # this much lower (or higher) counts as progress
     fall_within_s: Cap = built_in(5.0)  # progress with the vent open; a solenoid needs 0.1 s, an I/P 0.5 s
     gone_within_s: Cap = built_in(180.0)  # 220 in2 through a small I/P's exhaust alone takes about 150 s

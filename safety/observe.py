@@ -73,19 +73,19 @@ def _seen(track: Track, signal: Signal, now: float) -> Track:
 
 
 def _vented(limits: Limits, state: GuardState, reading: Reading, pressure: Track) -> bool:
-    """No pressure in the casing, and known to be so: the vent is open and the transmitter reads zero.
+    """No pressure in the casing, and known to be so: the vent has been open and the transmitter reads zero.
 
     Without a casing transmitter only time can tell; where one has been found wrong it takes both. Once
     vented, noise up to `found_pa` does not end it, nor does a signal missing for less than its period. The
     filter may lag a pulse of air: what the last two readings both show is there.
     """
-    if not state.command.vent_open or not pressure.known:
+    blind = reading.pressure_is_inferred or state.pressure_doubted
+    needed_s = (limits.blind_s if blind else limits.vent_least_s).value
+    waited = reading.time_s - state.valves_since_s >= needed_s
+    if not state.command.vent_open or not pressure.known or not waited:
         return False
-    waited = reading.time_s - state.valves_since_s >= limits.blind_s.value
     if reading.pressure_is_inferred:
-        return waited
-    if state.pressure_doubted and not waited:
-        return False
+        return True
     if not believable(reading.pressure):
         return state.vented and reading.time_s - pressure.time_s <= limits.pressure_period_s
     if pressure.lowest > limits.found_pa.value:

@@ -17,7 +17,7 @@ from rig.stand.link import InProcessBus
 from rig.stand.loop import ScanLoop
 from rig.stand.notice import ASTRAY
 from rig.stand.outputs import Outputs
-from rig.stand.run import VENT_WITHIN_S, Run
+from rig.stand.run import VENT_WITHIN_S, How, Run
 from rig.stand.sample import Sample
 from rig.stand.scanner import Scanner
 from safety.limits import Limits, built_in
@@ -90,6 +90,7 @@ class Score:
     over_cap_pa: float = 0.0  # highest true casing pressure less the cap
     vent_scans: int | None = None  # from the fault to the first vent command after it
     bound_scans: int | None = None  # what the guard states, where it does
+    left_scans: int | None = None  # from the fault to the end of RAMPING
     end: str = ""
     first_cause: str = ""
     called_gone_pa: float = 0.0  # true casing pressure when it was said to be gone
@@ -256,6 +257,8 @@ class _Ride:
             self.run.saw(sample, notices)
         if self.struck is not None and score.vent_scans is None and sample.command.vent_open:
             score.vent_scans = self.scans - self.struck
+        if self.struck is not None and score.left_scans is None and sample.mode != Mode.RAMPING.value:
+            score.left_scans = self.scans - self.struck
         if bench.disk_is_full:
             return  # neither kept nor shown
         for notice in notices:
@@ -287,8 +290,12 @@ def _judge(bench: Bench, score: Score) -> None:
         score.wrong.append("neither vented nor escalated")
     if score.called_gone_pa > GONE_PA:
         score.wrong.append(f"called vented at {score.called_gone_pa / PSI:.2f} psi")
-    if score.bound_scans is not None and (score.vent_scans is None or score.vent_scans > score.bound_scans):
-        score.wrong.append(f"vent command after {score.vent_scans} scans, stated {score.bound_scans}")
+    # A procedure that ended by itself before the guard's time was up is let down in order, and vented then.
+    ended = score.end == How.FINISHED
+    answered = score.left_scans if ended else score.vent_scans
+    if score.bound_scans is not None and (answered is None or answered > score.bound_scans):
+        what = "the procedure ended" if ended else "vent command"
+        score.wrong.append(f"{what} after {answered} scans, stated {score.bound_scans}")
     for before, after in pairwise(bench.shown):
         tripped = before.mode in (Mode.TRIPPED.value, Mode.ESCALATED.value)
         if tripped and (after.command.output_pa > 0.0 or after.command.supply_open):

@@ -117,6 +117,7 @@ def test_the_built_in_values_are_those_that_the_readme_argues_for() -> None:
         "same_time_scans": 5.0,
         "stage_max_s": 900.0,
         "run_max_s": 7200.0,
+        "vent_least_s": 1.0,
         "fall_within_s": 5.0,
         "gone_within_s": 180.0,
         "blind_s": 30.0,

@@ -24,6 +24,7 @@ SOME = limits(
     still_pa=cap(128.0),
     travel_max_m=cap(1.0),
     move_share=cap(0.0625),
+    vent_least_s=cap(2.0),
     blind_s=cap(16.0),
     signals=limits().signals[:2],
 )
@@ -221,6 +222,15 @@ def test_a_pulse_of_air_that_the_filter_has_not_followed_is_not_gone(
     track = replace(before.memory.pressure, time_s=NOW - 1e-9, recent=last_two[:1])
     before = replace(before, memory=replace(before.memory, pressure=track))
     assert seen(before, reading(last_two[1])).vented is vented
+
+
+@pytest.mark.parametrize(("opened", "vented"), [(NOW - 2.0, True), (NOW - 1.99, False), (NOW - 2.01, True)])
+@pytest.mark.parametrize("was", [False, True])
+def test_a_zero_is_believed_only_when_the_vent_has_been_open_for_a_while(
+    opened: float, vented: bool, was: bool
+) -> None:
+    before = replace(state(command=SAFE_COMMAND), valves_since_s=opened, vented=was)
+    assert seen(before, reading()).vented is vented
 
 
 def test_with_the_vent_closed_nothing_is_vented() -> None:

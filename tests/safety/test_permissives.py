@@ -81,7 +81,7 @@ def test_a_zero_that_is_not_plausible_does_not_arm(psi: float) -> None:
     scene.wait(3.0)
     assert arm(scene) == (
         f"The casing pressure is not known to be gone: it reads {psi:.2f} psi, "
-        "and must be within 0.50 psi of zero with the vent open.",
+        "and must be within 0.50 psi of zero, with the vent open for 1 s.",
     )
 
 
@@ -122,7 +122,7 @@ def test_the_readings_must_have_settled(rested: float, ready: bool) -> None:
     refusals = arm(scene)
     assert (scene.state.mode is Mode.RAMPING) is ready
     if not ready:
-        assert refusals == ("The readings have not settled yet: wait 1 s at rest.",)
+        assert refusals[0] == "The readings have not settled yet: wait 1 s at rest."
 
 
 def test_exactly_one_second_at_rest_is_enough() -> None:
