@@ -28,23 +28,22 @@ from rig.analysis.coupling import (
     recommended,
 )
 from rig.analysis.result import Estimate
-from rig.analysis.samples import Sensors
+from rig.procedure.at_connector import STEADY_S, AtConnector
 from rig.procedure.couple_words import CANNOT, NO, NOT_HOME, NOT_MADE, NOT_UNCOUPLED, CoupleWords
 from rig.procedure.full_strokes import FullStrokes, Strokes
-from rig.procedure.guided import BACK, Code, Guided, Large, Prompt, Step, Stop
+from rig.procedure.guided import BACK, Code, Large, Prompt, Step, Stop
 from rig.procedure.hold import INCH, TOLERANCE_M, Hold, HoldPlan
 from rig.procedure.quick_look import vented
 from rig.procedure.ramp import PSI
-from rig.procedure.watch import Stroke, Window
+from rig.procedure.watch import Window
 from rig.profile.model import Action, Profile
-from rig.units import UNIT_SETS, Dimension, UnitSet
+from rig.units import Dimension
 from safety.signals import Demand, Reading
 
 PROOF_CYCLES = 3
 DOWN_PA_PER_S, UP_PA_PER_S = 1.0 * PSI, 2.0 * PSI
 SETTLED_M = 0.025 * INCH  # a soft seat gives way by less; assumption
 OTHER_STROKE_M = INCH / 32  # a stroke this far from the profile's is said
-STEADY_S = 1.5
 PRESSED_PA = 3.0 * PSI  # above what reaches the own stop
 SHORT_TOLERANCE_M = INCH / 64  # of a short lift
 UNKNOWN_HALF_BAND_PA = 0.25 * PSI  # of an actuator that was not stroked alone; assumption
@@ -72,22 +71,15 @@ class Coupling:
 
 
 @dataclass
-class Couple(Guided):
-    """`run` is the procedure for a valve that is uncoupled, by one `way`. `missing`: what the
-    stand lacks, in words; `isolating_valve`: whether it has one at the casing, which is shut by hand."""
+class Couple(AtConnector):
+    """`run` is the procedure for a valve that is uncoupled, by one `way`."""
 
-    stroke: Stroke = field(init=False)
-    profile: Profile = field(kw_only=True)
-    sensors: Sensors = field(kw_only=True)
-    highest_pa: float = field(kw_only=True)
     way: Way = field(default=Way.HELD_LIFT, kw_only=True)
-    units: UnitSet = field(default=UNIT_SETS["psi"], kw_only=True)
-    missing: tuple[str, ...] = field(default=(), kw_only=True)
-    isolating_valve: bool = field(default=False, kw_only=True)
+    words: CoupleWords = field(init=False)
 
     def __post_init__(self) -> None:
+        super().__post_init__()
         p = self.profile
-        self.stroke = Stroke(p.rated_travel_m)
         self.words = CoupleWords(self.units, p.action, self.way, self.missing)
         self.rated = Rated(p.action, p.rated_travel_m, p.travel_surplus_m, p.area_m2, p.needed_seat_load_n)
         self.alone: Alone | None = None
@@ -97,16 +89,9 @@ class Couple(Guided):
         self.held_m: float | None = None
         self.held_pa: float | None = None  # demand, frozen
         self.mark_met: bool | None = None
-        self.remarks: list[str] = []
-        self._hold: Hold | None = None
 
     def run(self, start: str = "") -> Code[Coupling]:
-        why = ""
-        try:
-            yield from self.walk(self.steps(), start)
-        except Stop as stop:
-            why = str(stop)
-            self.remark(why)
+        why = yield from self._to_the_end(start)
         return Coupling(
             self.proof,
             why,
@@ -402,14 +387,6 @@ class Couple(Guided):
                 place.add(reading.position.time_s, reading.position.value)
         return place.mean if place.full else None
 
-    def _watched(self, hold: Hold) -> Generator[Demand, Reading, None]:
-        """Let a hold see where the stem stands."""
-        began_s = self.now_s
-        while self.now_s - began_s < STEADY_S:
-            reading = yield hold.demand
-            self.stroke.see(reading)
-            hold.see(reading)
-
     def _ramp(self, pressure_pa: float, rate: float, stage: str) -> Generator[Demand, Reading, None]:
         """Ask for a pressure until casing and stem have come to rest there."""
         demand, began_s = Demand(pressure_pa, rate, stage), None
@@ -427,22 +404,7 @@ class Couple(Guided):
         hold, name = self._hold, "actuator stem above its lower stop"
         if hold is None:
             return Large(name, Dimension.LENGTH, self.stroke.travel_m, 0.0, ON_STOP_M)
-        return Large(name, Dimension.LENGTH, hold.travel_m, hold.plan.target_m, hold.plan.tolerance_m)
-
-    def _watch(self, prompt: Prompt) -> Prompt:
-        """The place renewed; what has moved is said, and never corrected with hands in."""
-        off = None if self._hold is None else self._hold.off()
-        caution = prompt.caution if off is None else f"{self.words.drifted(off)} {prompt.caution}"
-        return replace(prompt, large=self._place(), caution=caution)
-
-    def _pressure(self, prompt: Prompt) -> Prompt:
-        large = prompt.large
-        return replace(prompt, large=None if large is None else replace(large, value=self.stroke.pressure_pa))
-
-    def see(self, reading: Reading) -> None:
-        super().see(reading)
-        if self._hold is not None:
-            self._hold.see(reading)
+        return self._where(name, hold)
 
     # -- telling -------------------------------------------------------------------------------------
 
@@ -456,10 +418,6 @@ class Couple(Guided):
             raise Stop(self.words.no_slack(stroke_m.value, p.rated_travel_m))
         if slack < LEAST_SLACK_M:
             self._say(self.words.little_slack(slack))
-
-    def _say(self, text: str) -> None:
-        self.remarks.append(text)
-        self.remark(text)
 
 
 def _over(estimate: Estimate | None, area_m2: float) -> Estimate | None:

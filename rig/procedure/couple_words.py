@@ -132,10 +132,17 @@ class CoupleWords:
         )
 
     def hands_in(self, hold: Demand, large: Large) -> Prompt:
+        return self._hands_go_in(
+            "The stem stands where the connector is to be made. Set the block or the stop, shut the "
+            "isolating valve where there is one; then say that your hands go in.",
+            hold,
+            large,
+        )
+
+    def _hands_go_in(self, text: str, hold: Demand, large: Large) -> Prompt:
         return Prompt(
             title="Hands in the mechanism",
-            text="The stem stands where the connector is to be made. Set the block or the stop, shut the "
-            "isolating valve where there is one; then say that your hands go in.",
+            text=text,
             answers=(
                 Answer(HANDS, "Block set; my hands go in now.", for_hands(hold, PersonEvent.HANDS_IN)),
                 Answer(NO, "Not now: let the stem down."),

@@ -6,20 +6,19 @@ than the plug's weight: there nothing is held by air.
 """
 
 from collections.abc import Generator
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 from rig.analysis.coupling import ON_STOP_M
-from rig.analysis.samples import Sensors
 from rig.analysis.short_stroke import ShortStroke
+from rig.procedure.at_connector import STEADY_S, AtConnector
 from rig.procedure.couple_words import CANNOT, NO
-from rig.procedure.guided import Code, Guided, Large, Prompt, Step, Stop
+from rig.procedure.guided import Code, Large, Step, Stop
 from rig.procedure.hold import INCH, Hold, HoldPlan
 from rig.procedure.quick_look import QuickLook, vented
 from rig.procedure.ramp import PSI
 from rig.procedure.take_apart_words import NOT_CONNECTED, NOT_UNDONE, TakeApartWords
-from rig.procedure.watch import Stroke
-from rig.profile.model import Action, Profile
-from rig.units import UNIT_SETS, Dimension, UnitSet
+from rig.profile.model import Action
+from rig.units import Dimension
 from safety.signals import Demand, Reading
 
 LIFT_M = INCH / 16  # off the seat; common practice says "a little", no source
@@ -27,7 +26,7 @@ LEAST_LIFT_SHARE = 0.6  # of it, that must be seen
 TOLERANCE_M = 0.015 * INCH  # the place does not matter, standing still does
 BALANCE_PA = 0.4 * PSI  # beyond the half band: what the short stroke leaves open; assumption
 DOWN_PA_PER_S = 1.0 * PSI
-PROVEN_S, STEADY_S = 2.0, 1.5
+PROVEN_S = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,34 +41,21 @@ class Apart:
 
 
 @dataclass
-class TakeApart(Guided):
+class TakeApart(AtConnector):
     """`run` is the procedure for a valve that is connected."""
 
-    stroke: Stroke = field(init=False)
-    profile: Profile = field(kw_only=True)
-    sensors: Sensors = field(kw_only=True)
-    highest_pa: float = field(kw_only=True)
-    units: UnitSet = field(default=UNIT_SETS["psi"], kw_only=True)
-    missing: tuple[str, ...] = field(default=(), kw_only=True)
-    isolating_valve: bool = field(default=False, kw_only=True)
+    words: TakeApartWords = field(init=False)
 
     def __post_init__(self) -> None:
-        self.stroke = Stroke(self.profile.rated_travel_m)
+        super().__post_init__()
         self.words = TakeApartWords(self.units, self.profile.action, missing=self.missing)
         self.look: ShortStroke | None = None
         self.lifted_m: float | None = None
         self.dropped_m: float | None = None
         self.undone = False
-        self.remarks: list[str] = []
-        self._hold: Hold | None = None
 
     def run(self, start: str = "") -> Code[Apart]:
-        why = ""
-        try:
-            yield from self.walk(self.steps(), start)
-        except Stop as stop:
-            why = str(stop)
-            self.remark(why)
+        why = yield from self._to_the_end(start)
         return Apart(self.undone, why, self.lifted_m, self.dropped_m, tuple(self.remarks))
 
     def steps(self) -> tuple[Step, ...]:
@@ -190,33 +176,8 @@ class TakeApart(Guided):
             reading = yield demand
             self.stroke.see(reading)
 
-    def _watched(self, hold: Hold) -> Generator[Demand, Reading, None]:
-        began_s = self.now_s
-        while self.now_s - began_s < STEADY_S:
-            reading = yield hold.demand
-            self.stroke.see(reading)
-            hold.see(reading)
-
     def _place(self) -> Large:
         hold, name = self._hold, "plug off its seat"
         if hold is None:
             return Large("casing pressure", Dimension.PRESSURE, self.stroke.pressure_pa)
-        return Large(name, Dimension.LENGTH, hold.travel_m, hold.plan.target_m, hold.plan.tolerance_m)
-
-    def _watch(self, prompt: Prompt) -> Prompt:
-        off = None if self._hold is None else self._hold.off()
-        caution = prompt.caution if off is None else f"{self.words.drifted(off)} {prompt.caution}"
-        return replace(prompt, large=self._place(), caution=caution)
-
-    def _pressure(self, prompt: Prompt) -> Prompt:
-        large = prompt.large
-        return replace(prompt, large=None if large is None else replace(large, value=self.stroke.pressure_pa))
-
-    def see(self, reading: Reading) -> None:
-        super().see(reading)
-        if self._hold is not None:
-            self._hold.see(reading)
-
-    def _say(self, text: str) -> None:
-        self.remarks.append(text)
-        self.remark(text)
+        return self._where(name, hold)

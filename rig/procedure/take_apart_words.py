@@ -4,10 +4,8 @@ from rig.procedure.couple_words import (
     CANNOT,
     DONE,
     FROZEN,
-    HANDS,
     NO,
     NO_AIR,
-    NOT_A_BLOCK,
     SPRING_CLOSES,
     VENTED,
     YES,
@@ -49,21 +47,12 @@ class TakeApartWords(CoupleWords):
         )
 
     def hands_in_to_undo(self, hold: Demand, large: Large) -> Prompt:
-        return Prompt(
-            title="Hands in the mechanism",
-            text="The plug is off its seat and the connector carries no load of spring or seat. Set the "
-            "block or "
+        return self._hands_go_in(
+            "The plug is off its seat and the connector carries no load of spring or seat. Set the block or "
             "the stop, shut the isolating valve where there is one, prop the plug; then say that your "
             "hands go in.",
-            answers=(
-                Answer(HANDS, "Block set; my hands go in now.", for_hands(hold, PersonEvent.HANDS_IN)),
-                Answer(NO, "Not now: let the stem down."),
-            ),
-            hold=hold,
-            large=large,
-            watch="The stem must stand still, the reading in its tolerance.",
-            caution=f"{NO_AIR if hold.vent else SPRING_CLOSES} {NOT_A_BLOCK}{self.lacking(hold)}",
-            meanwhile=VENTED if hold.vent else FROZEN,
+            hold,
+            large,
         )
 
     def undo(self, hold: Demand, large: Large) -> Prompt:
