@@ -14,18 +14,25 @@ class Clock(Protocol):
         """Return at `time_s`, or at once when that has passed; how late it is then [s]."""
 
 
+def machine_s() -> float:
+    """The machine's time [s] since some start, never set back. It goes on while the machine sleeps where the
+    system has CLOCK_BOOTTIME (Linux, clock_gettime(2)); elsewhere it may or may not."""
+    if hasattr(time, "CLOCK_BOOTTIME"):
+        return time.clock_gettime(time.CLOCK_BOOTTIME)
+    return time.monotonic()
+
+
 class MonotonicClock:
-    """The machine's clock, which never jumps. Suspended machines may or may not count the time asleep."""
+    """The machine's clock: after a sleep of the machine it is later, and the slot waited for is late."""
 
     def __init__(self) -> None:
-        self._start_s = time.monotonic()
+        self._start_s = machine_s()
 
     def now(self) -> float:
-        return time.monotonic() - self._start_s
+        return machine_s() - self._start_s
 
     def wait_until(self, time_s: float) -> float:
-        ahead_s = time_s - self.now()
-        if ahead_s > 0.0:
+        while (ahead_s := time_s - self.now()) > 0.0:
             time.sleep(ahead_s)
         return max(0.0, self.now() - time_s)
 

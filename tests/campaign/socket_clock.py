@@ -9,6 +9,8 @@ import struct
 import time
 from pathlib import Path
 
+from rig.stand.clock import machine_s
+
 STARTED_S, LEAP_S, BUSY_S, SCAN_PROCESS, SPEED = range(5)  # what stands where
 SLOTS = 8
 
@@ -36,11 +38,11 @@ class CampaignClock:
     def __init__(self, slots: Slots, process: int) -> None:
         self._slots = slots
         self._speed = slots[SPEED]
-        self._start_s = slots[STARTED_S] = time.monotonic()
+        self._start_s = slots[STARTED_S] = machine_s()
         slots[SCAN_PROCESS] = float(process)
 
     def now(self) -> float:
-        return (time.monotonic() - self._start_s) * self._speed + self._slots[LEAP_S]
+        return (machine_s() - self._start_s) * self._speed + self._slots[LEAP_S]
 
     def wait_until(self, time_s: float) -> float:
         ahead_s = time_s - self.now()

@@ -20,6 +20,7 @@ from random import Random
 from typing import Any
 
 from rig.profile.load import load_profile
+from rig.stand.clock import machine_s
 from rig.stand.file import load_stand, stand_text
 from rig.stand.limits import limits_for
 from tests.campaign.fault_kinds import PSI, Kind
@@ -162,7 +163,7 @@ class Ride:
         self.environment = os.environ | {
             "PYTHONPATH": path, "TMPDIR": str(temporary), "TERM": "xterm"
         }  # fmt: skip
-        self.struck_s = 0.0  # monotonic
+        self.struck_s = 0.0  # by `machine_s`
         self.dead_s: float | None = (
             None  # main process killed: when it was gone; a busy machine takes its time
         )
@@ -293,14 +294,14 @@ class Ride:
     # -- what is done to programs, people and machine ---------------------------------------------------
 
     def struck(self) -> None:
-        self.struck_s = time.monotonic()
+        self.struck_s = machine_s()
 
     def kill(self, *pids: int) -> None:
         for pid in pids:
             os.kill(pid, signal.SIGKILL)
         if self.check.pid in pids:
             self.check.wait()
-            self.dead_s = time.monotonic()
+            self.dead_s = machine_s()
         if pids == (self.scan_pid,):
             began = time.monotonic()
             if self.wait_for(lambda: b"lost" in self.terminal.text or self._over(), 10.0):

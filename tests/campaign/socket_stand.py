@@ -9,7 +9,6 @@ import os
 import pty
 import sys
 import threading
-import time
 import tty
 from collections.abc import Sequence
 from contextlib import suppress
@@ -18,6 +17,7 @@ from typing import Any
 
 from rig.cli.session import demo_actuator
 from rig.profile.load import load_profile
+from rig.stand.clock import machine_s
 from rig.stand.file import load_stand
 from rig.stand.model import RtuLink, Table
 from simulator import SimulatedStand
@@ -129,7 +129,7 @@ class Bay:
                 kind.strike(self, Random(words["seed"]))  # type: ignore[arg-type]
             told: dict[str, Any] = {
                 "time_s": now_s,
-                "began_s": time.monotonic() - now_s / self.speed,  # of the machine's own clock
+                "began_s": machine_s() - now_s / self.speed,  # of the machine's own clock
                 "casing_pa": machine.outputs.casing_pa,
                 "vents": machine.vents,
                 "tripped_s": machine.tripped_s,
