@@ -4,8 +4,10 @@ It sees the programs of this computer that share its folder for temporary files.
 computer is seen only by read-backs that nobody here wrote.
 """
 
+import ipaddress
 import os
 import re
+import socket
 import sys
 import tempfile
 from collections.abc import Iterator
@@ -41,7 +43,7 @@ class StandInUse(Exception):  # noqa: N818 - says what is so
 
 
 def what_is_locked(stand: Stand) -> list[str]:
-    """A serial line as a whole; on a network every unit that has outputs. Sorted."""
+    """A serial line as a whole; on a network each unit that has outputs, at all its addresses. Sorted."""
     found = set()
     for name in {module for module, _, _ in declared_outputs(stand)}:
         module = stand.modules[name]
@@ -49,8 +51,26 @@ def what_is_locked(stand: Stand) -> list[str]:
         if isinstance(link, RtuLink):
             found.add(f"serial {os.path.realpath(link.device)}")
         else:
-            found.add(f"tcp {link.host.lower()} {link.port} unit {module.unit}")
+            found |= {f"tcp {at} {link.port} unit {module.unit}" for at in _addresses(link.host, link.port)}
     return sorted(found)
+
+
+def _addresses(host: str, port: int) -> set[str]:
+    """Every address of a host, so that its name and each of them meet; the name where it has none now.
+
+    An address is not asked for on the network; a name is where the system must, as to connect would.
+    """
+    try:
+        found = {str(entry[4][0]) for entry in socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)}
+        return {_one_spelling(address) for address in found}
+    except (OSError, UnicodeError, ValueError):
+        return {host.lower()}
+
+
+def _one_spelling(address: str) -> str:
+    """Raises ValueError where it is none."""
+    given = ipaddress.ip_address(address.partition("%")[0])  # without the network card it is reached by
+    return (getattr(given, "ipv4_mapped", None) or given).exploded
 
 
 @contextmanager

@@ -1,6 +1,7 @@
 """Two controllers cannot run one stand: the lock, what it is on, and that death lets it go."""
 
 import os
+import socket
 import subprocess
 import sys
 from dataclasses import replace
@@ -57,6 +58,35 @@ def test_the_same_outputs_under_another_name_are_the_same_stand(tmp_path: Path) 
     alias = replace(at(), name="Somebody's copy of the file")
     with only_controller(at(), tmp_path), pytest.raises(StandInUse), only_controller(alias, tmp_path):
         pytest.fail("two controllers on one stand")
+
+
+@pytest.mark.parametrize("host", ["localhost", "LocalHost", "::ffff:127.0.0.1"])
+def test_a_host_and_its_address_are_the_same_stand(host: str, tmp_path: Path) -> None:
+    with only_controller(at(), tmp_path), pytest.raises(StandInUse), only_controller(at(host), tmp_path):
+        pytest.fail("two controllers on one stand")
+
+
+def test_a_name_is_locked_at_all_its_addresses(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    known = {
+        "bay-3": ["192.0.2.7", "2001:db8::7"],
+        "192.0.2.7": ["192.0.2.7"],
+        "2001:DB8:0::7": ["2001:db8::7"],
+    }
+
+    def resolved(host: str, port: int, **how: object) -> list[tuple[object, ...]]:
+        if host not in known:
+            raise socket.gaierror("nobody knows it")
+        return [(0, 0, 0, "", (address, port)) for address in known[host]]
+
+    monkeypatch.setattr("socket.getaddrinfo", resolved)
+    for address in ("192.0.2.7", "2001:DB8:0::7"):
+        with (
+            only_controller(at(address), tmp_path),
+            pytest.raises(StandInUse),
+            only_controller(at("bay-3"), tmp_path),
+        ):
+            pytest.fail("two controllers on one stand")
+    assert what_is_locked(at("Nobody.Knows")) == ["tcp nobody.knows 502 unit 1"]
 
 
 def test_a_module_without_outputs_may_be_read_by_several() -> None:
