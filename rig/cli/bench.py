@@ -168,7 +168,7 @@ def run_bench(
                 folder,
                 profile_text(args.profile),
                 stand_text(args.stand),
-                run_details(bench, started) | dict(before or {}),
+                run_details(bench, started, {"cycles": args.cycles}) | dict(before or {}),
                 rows_per_write=500 if bench.pace == "instant" else 1,
                 sync_every_s=None if bench.pace == "instant" else 1.0,
             ) as record,
@@ -191,7 +191,7 @@ def run_details(
 ) -> dict[str, object]:
     """What run.json says; `more` options beside those that every run has."""
     args = bench.args
-    options = {"pace": bench.pace, "cycles": args.cycles, "cap": args.cap, **(more or {})}
+    options = {"pace": bench.pace, "cap": args.cap, **(more or {})}
     for name in ("uncertainty", "all_cycles", "coarse"):
         if getattr(args, name, None):
             options[name.replace("_", " ")] = getattr(args, name)

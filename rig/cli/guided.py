@@ -2,7 +2,7 @@
 
 import argparse
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from contextlib import AbstractContextManager, ExitStack
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -11,7 +11,16 @@ from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from rich.console import Console
 
-from rig.cli.bench import AIR_LEFT, STOP_KINDS, BadRequest, Bench, prepare, say_if_lost, stop_words
+from rig.cli.bench import (
+    AIR_LEFT,
+    STOP_KINDS,
+    BadRequest,
+    Bench,
+    prepare,
+    run_details,
+    say_if_lost,
+    stop_words,
+)
 from rig.cli.confirm import confirmed
 from rig.cli.exits import STOPPED, UNREACHABLE, WRONG_INPUT
 from rig.cli.interrupts import Interrupts
@@ -22,7 +31,6 @@ from rig.procedure.conductor import Conductor, Logged, Person, Showing
 from rig.procedure.guided import STEP, Code, Guided, Prompt, resume_at
 from rig.profile.load import profile_text
 from rig.record.progress import Progress, read_progress, save_progress
-from rig.record.run_info import run_info
 from rig.record.writer import RecordWriter, new_record_folder
 from rig.report.guided_screen import GuidedScreen, choose_guided_screen
 from rig.stand.file import stand_text
@@ -243,21 +251,12 @@ def _person(stack: ExitStack, screen: GuidedScreen, simulated: bool) -> Person:
 
 
 def _record(bench: Bench, name: str, folder: Path, started: datetime) -> RecordWriter:
-    args = bench.args
-    info: Mapping[str, Any] = run_info(
-        started,
-        bench.stand,
-        bench.limits.told(),
-        person=args.by,
-        serial_number=args.serial_number,
-        options={"pace": bench.pace, "cap": args.cap},
-    )
     instant = bench.pace == "instant"
     return RecordWriter(
         folder,
-        profile_text(args.profile),
-        stand_text(args.stand),
-        dict(info) | {"procedure": name},
+        profile_text(bench.args.profile),
+        stand_text(bench.args.stand),
+        run_details(bench, started) | {"procedure": name},
         rows_per_write=500 if instant else 1,
         sync_every_s=None if instant else 1.0,
     )

@@ -90,7 +90,8 @@ def run_steps(bench: Bench, stops: Stops, started: datetime) -> int:
         dead_band_at=stops.dead_band_at,
         cycles=args.cycles,
     )
-    options = {"points": args.points, "dead band at": args.dead_band or "the middle point"}
+    dead_band_at = args.dead_band or "the middle point"
+    options = {"cycles": args.cycles, "points": args.points, "dead band at": dead_band_at}
     with open_stand(bench.stand, profile, bench.limits, bench.pace) as runner:
         folder = new_record_folder(args.records, profile.model, started)
         with (

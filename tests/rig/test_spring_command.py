@@ -73,3 +73,11 @@ def test_what_cannot_be_is_refused_before_anything_moves(
     assert main(["spring", *arguments, "--records", str(tmp_path / "none")]) == 2
     assert said in capsys.readouterr().err
     assert not (tmp_path / "none").exists()
+
+
+def test_who_accepted_an_overdue_calibration_is_in_the_record(tmp_path: Path) -> None:
+    words = ["--no-check", "--found", "0 psi", "--calibration-overdue", "--by", "shift B"]
+    assert main(["spring", *ALONE, *words, "--records", str(tmp_path)]) == 0
+    run = json.loads((records(tmp_path)[0] / "run.json").read_text())
+    assert run["options"]["calibration overdue accepted by"] == "shift B"
+    assert run["procedure"] == "Setting the spring"
