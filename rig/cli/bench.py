@@ -29,6 +29,7 @@ from rig.stand.model import Stand
 from rig.stand.notice import LIMITED, MODE, PRIORITY, WARNING, Notice
 from rig.stand.run import Ended, How
 from rig.stand.sample import Sample
+from rig.stand.unwatched import not_watched, not_watched_words
 from rig.units import UNIT_SETS, Dimension, UnitError, UnitSet, parse
 from safety.limits import Cap, Limits
 
@@ -56,7 +57,8 @@ class Bench:
     def question(self) -> str:
         """What a person confirms before a real stand moves."""
         serial = f", serial number {self.args.serial_number}" if self.args.serial_number else ""
-        return (
+        unwatched = not_watched_words(self.stand)
+        return (f"{unwatched}\n" if unwatched else "") + (
             f"On stand '{self.stand.name}': is this valve '{self.profile.title}' "
             f"({self.profile.model}{serial}), and is everybody clear of it?"
         )
@@ -85,12 +87,13 @@ def prepare(args: argparse.Namespace, today: date) -> Bench:
 
 
 def limit_words(bench: Bench) -> tuple[str, ...]:
-    """The limits a person should know before the air comes, each with its source."""
+    """What a person should know before the air comes: limits with their sources, and what is not watched."""
     units, limits = bench.units, bench.limits
     cap, rate = limits.pressure_max_pa, limits.rate_max_pa_per_s
     return (
         f"never above {units.text(Dimension.PRESSURE, cap.value)} ({cap.source})",
         f"never faster than {units.text(Dimension.PRESSURE_RATE, rate.value)} ({rate.source})",
+        *filter(None, [not_watched_words(bench.stand)]),
     )
 
 
@@ -197,7 +200,11 @@ def run_details(
             options[name.replace("_", " ")] = getattr(args, name)
     if args.calibration_overdue:
         options["calibration overdue accepted by"] = args.by or "not named"
-    return run_info(
+    unwatched = not_watched(bench.stand)
+    if unwatched and not bench.stand.built_in:
+        how = "with --yes" if args.yes else "when asked"
+        options["not watched accepted by"] = f"{args.by or 'not named'}, {how}"
+    info = run_info(
         started,
         bench.stand,
         bench.limits.told(),
@@ -205,6 +212,7 @@ def run_details(
         serial_number=args.serial_number,
         options=options,
     )
+    return info | {"not watched": list(unwatched)}
 
 
 def on_sample(record: RecordWriter, screen: Screen, stroke: Stroke) -> Callable[[Sample], None]:

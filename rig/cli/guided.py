@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
 from rich.console import Console
+from rich.text import Text
 
 from rig.cli.bench import (
     AIR_LEFT,
     STOP_KINDS,
     BadRequest,
     Bench,
+    limit_words,
     prepare,
     run_details,
     say_if_lost,
@@ -164,7 +166,10 @@ def run_guided(
         runner = stack.enter_context(opened())
         folder = new_record_folder(bench.args.records, bench.profile.model, started)
         record = stack.enter_context(_record(bench, name, folder, started))
-        screen = stack.enter_context(choose_guided_screen(Console(), title, bench.units, guided.stroke))
+        console = Console()
+        for line in limit_words(bench):
+            console.print(Text(f"! {line}"), soft_wrap=True)
+        screen = stack.enter_context(choose_guided_screen(console, title, bench.units, guided.stroke))
         interrupts = stack.enter_context(Interrupts())
         person = _person(stack, screen, simulated_person)
         talk = Conversation(record, screen, lambda step: _keep(bench, name, guided, folder, step))

@@ -84,11 +84,21 @@ def run_facts(record: Record, units: UnitSet) -> list[Fact]:
     accepted = options.get("calibration overdue accepted by") if isinstance(options, dict) else None
     if accepted:
         facts.append(("Calibration overdue", f"accepted by {accepted}", True))
+    facts += _not_watched(run.get("not watched"), options)
     if not record.closed or record.torn:
         facts.append(("Record", "ends before the run was ended", True))
     if record.stand.built_in:
         facts.append(("Readings", "from the simulated stand", True))
     return facts
+
+
+def _not_watched(lacking: object, options: object) -> list[Fact]:
+    """What the stand file did not name, and who went on without it."""
+    if not isinstance(lacking, list) or not lacking:
+        return []
+    accepted = options.get("not watched accepted by") if isinstance(options, dict) else None
+    by = f"; accepted by {accepted}" if accepted else ""
+    return [("Not watched", f"{', '.join(map(str, lacking))}{by}", True)]
 
 
 def _ended(record: Record) -> str:

@@ -59,13 +59,14 @@ class LiveScreen:
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
         self._dashboard = Dashboard(profile, units, limits, STOP_HINT)
+        self._limits = limits
         self._clock = clock
         self._drawn_at: float | None = None
         self._console = console
         self._live = Live(console=console, auto_refresh=False, transient=True, vertical_overflow="crop")
 
     def __enter__(self) -> Self:
-        for line in BEFORE_MOVEMENT:
+        for line in (*self._limits, *BEFORE_MOVEMENT):  # whole here; below they are cut at the screen's edge
             self._console.print(Text(f"! {line}"))
         self._live.start()
         return self

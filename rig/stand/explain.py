@@ -9,6 +9,7 @@ from rig.stand.explain_channels import analog_words, bit_words
 from rig.stand.file_channels import ANALOG_ROLES, BIT_ROLES
 from rig.stand.limits import supply_max
 from rig.stand.model import Module, RtuLink, Stand
+from rig.stand.unwatched import not_watched_words
 from rig.stand.wire_use import wire_uses
 from rig.units import Dimension, UnitSet
 
@@ -165,7 +166,10 @@ def missing_against_movement(stand: Stand) -> tuple[Row, ...]:
 
 
 def attention(stand: Stand, today: date) -> Iterator[str]:
-    """Calibrations out of date or not stated, signals that cannot fail visibly, a vent that needs power."""
+    """What is not watched, calibrations out of date or not stated, signals that cannot fail visibly, a vent
+    that needs power."""
+    if words := not_watched_words(stand):
+        yield f"{words} A run starts all the same"
     for role in ANALOG_ROLES:
         channel = getattr(stand, role)
         if channel is None:
