@@ -13,7 +13,7 @@ from math import isfinite
 from safety.checks import Finding, disagreements, findings
 from safety.limits import Limits
 from safety.observe import observe
-from safety.output import refused, remembered, walk
+from safety.output import frozen, refused, remembered, walk
 from safety.permissives import against_arming, against_clearing, against_hands_in
 from safety.signals import SAFE_COMMAND, Command, Demand, Reading
 from safety.state import Event, GuardEvent, GuardState, Memory, Mode, PersonEvent, Run, follow
@@ -48,9 +48,11 @@ def judge(limits: Limits, state: GuardState, reading: Reading) -> GuardState:
     if not isfinite(passed_s) or passed_s < 0.0:
         return _lost_time(state, reading)
     gap = passed_s > limits.gap_max_s.value and state.mode is not Mode.RESTING
-    state = observe(limits, state, reading)
+    vented_at_s, state = state.vented_at_s, observe(limits, state, reading)
     astray = max(0.0, state.astray - passed_s / limits.readback_forget_s.value)
-    astray += any(True for _ in disagreements(limits, state, reading))
+    if any(True for _ in disagreements(limits, state, reading)):
+        # An output that is not as it was told may let air in: what is gone now is not known to stay so.
+        state, astray = replace(state, vented=False, vented_at_s=vented_at_s), astray + 1.0
     state = replace(state, astray=astray)
     found = findings(limits, state, reading)
     if gap:
@@ -98,8 +100,7 @@ def permit(
     elif state.mode is Mode.VENTING:
         command = _walk_down(limits, state)
     elif state.mode is Mode.HANDS_IN:
-        open_ = state.command.supply_open and not limits.isolate_supply_hands_in
-        command = replace(state.command, supply_open=open_)
+        command = frozen(limits, state, reading)
     elif state.mode is Mode.ESCALATED:
         command = replace(SAFE_COMMAND, feed_watchdog=False)
     else:
@@ -182,9 +183,10 @@ def _entered(
     if event is PersonEvent.HANDS_IN:
         return replace(state, held=Mark(now, memory.pressure.quick, memory.position.quick, command.output_pa))
     if event is PersonEvent.HANDS_OUT:
-        # Air that was shut off may have bled away: it must not come back at once.
+        # Air that was shut off may have bled away: it must not come back at once, after a trip not at all.
         measured = max(0.0, memory.pressure.quick)
-        bled = command.output_pa - measured > limits.follow_margin_pa.value
+        margin = 0.0 if state.trips else limits.follow_margin_pa.value
+        bled = command.output_pa - measured > margin
         if bled and not reading.pressure_is_inferred:
             command = replace(command, output_pa=measured)
         since_s = state.run.since_s + (now - before.entered_s)  # time with hands in is not run time

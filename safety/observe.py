@@ -9,7 +9,9 @@ from safety.signals import Contact, Health, Reading, Signal
 from safety.state import GuardState, Memory, Mode
 from safety.track import Mark, Track
 
-CLEAR_OF_REST = 0.1  # share of travel_max_m
+# Shares of travel_max_m. A stem further off its rest than the second is not back; a connector made meanwhile
+# shifts the rest by its slack, which is less.
+CLEAR_OF_REST, OFF_REST = 0.1, 0.25
 
 
 def signal_of(reading: Reading, role: Role) -> Signal | Contact:
@@ -29,7 +31,7 @@ def observe(limits: Limits, state: GuardState, reading: Reading) -> GuardState:
     now, memory = reading.time_s, state.memory
     pressure = _seen(memory.pressure, reading.pressure, now)
     position = _seen(memory.position, reading.position, now)
-    vented = _vented(limits, state, reading, pressure)
+    vented = _vented(limits, state, reading, pressure, position)
     rest_m = state.rest_position_m
     if state.mode is Mode.RESTING and vented and position.known:
         rest_m = position.slow
@@ -72,20 +74,22 @@ def _seen(track: Track, signal: Signal, now: float) -> Track:
     return track.see(signal.value, min(now, signal.time_s)) if believable(signal) else track.unseen()
 
 
-def _vented(limits: Limits, state: GuardState, reading: Reading, pressure: Track) -> bool:
+def _vented(limits: Limits, state: GuardState, reading: Reading, pressure: Track, position: Track) -> bool:
     """No pressure in the casing, and known to be so: the vent has been open and the transmitter reads zero.
 
-    Without a casing transmitter only time can tell; where one has been found wrong it takes both. Once
-    vented, noise up to `found_pa` does not end it, nor does a signal missing for less than its period. The
-    filter may lag a pulse of air: what the last two readings both show is there.
+    Without a casing transmitter only time can tell, and a stem that is back; where the transmitter has been
+    found wrong it takes both. Once vented, noise up to `found_pa` does not end it, nor does a signal missing
+    for less than its period. The filter may lag a pulse of air: what the last two readings show is there.
     """
     blind = reading.pressure_is_inferred or state.pressure_doubted
     needed_s = (limits.blind_s if blind else limits.vent_least_s).value
     waited = reading.time_s - state.valves_since_s >= needed_s
     if not state.command.vent_open or not pressure.known or not waited:
         return False
-    if reading.pressure_is_inferred:
-        return True
+    if reading.pressure_is_inferred:  # the stem is the only witness
+        rest_m = state.rest_position_m
+        off_m = 0.0 if rest_m is None else abs(position.quick - rest_m)
+        return off_m <= OFF_REST * limits.travel_max_m.value
     if not believable(reading.pressure):
         return state.vented and reading.time_s - pressure.time_s <= limits.pressure_period_s
     if pressure.lowest > limits.found_pa.value:

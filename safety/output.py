@@ -1,10 +1,12 @@
 """The output of one scan: walked towards the demand, held back four ways. No reading ever holds a fall."""
 
+from dataclasses import replace
 from math import isfinite
 
 from safety.limits import PSI, Limits
+from safety.observe import believable
 from safety.permissives import not_live
-from safety.signals import Demand, Reading
+from safety.signals import Command, Demand, Reading
 from safety.state import GuardState
 
 
@@ -55,6 +57,25 @@ def walk(
         bound = max(0.0, state.memory.pressure.quick + limits.lead_max_pa.value)
         value = lower(value, bound, "lead: the casing pressure is behind")
     return value, tuple(limited)
+
+
+def frozen(limits: Limits, state: GuardState, reading: Reading) -> Command:
+    """With hands in nothing moves, and two things are taken back all the same: air that has gone must not
+    come back, and above the cap no more may come in. Pressure and stem must both show it: one signal that
+    lies must not move the stem. Without a casing transmitter neither can be seen.
+    """
+    command, held = state.command, state.held
+    supply_open = command.supply_open and not limits.isolate_supply_hands_in
+    pressure, position = state.memory.pressure, state.memory.position
+    moved = held is not None and abs(position.quick - held.position_m) > limits.hair_m.value
+    live = believable(reading.pressure) and believable(reading.position) and not reading.pressure_is_inferred
+    if held is None or not moved or not live:
+        return replace(command, supply_open=supply_open)
+    output_pa = command.output_pa
+    if held.pressure_pa - pressure.quick > limits.hold_pa.value:
+        output_pa = min(output_pa, max(0.0, pressure.latest))
+    supply_open = supply_open and pressure.latest <= limits.pressure_max_pa.value
+    return replace(command, output_pa=output_pa, supply_open=supply_open)
 
 
 def remembered(limits: Limits, state: GuardState, output_pa: float) -> tuple[tuple[float, float], ...]:

@@ -59,7 +59,7 @@ def after_trip(limits: Limits, state: GuardState, reading: Reading) -> Outcome |
     waited = state.time_s - max(state.entered_s, state.vented_at_s)
     within = limits.gone_within_s.value
     if waited > within:
-        text = "The pressure is not gone in the time it may take."
+        text = "The pressure is not known to be gone in the time it may take."
         if not believable(reading.pressure):
             text = "It cannot be confirmed that the pressure is gone: its signal has failed."
         return GuardEvent.NOT_VENTING, Finding("escalated: not gone", text, waited, within, "s")

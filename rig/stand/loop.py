@@ -23,7 +23,7 @@ from rig.stand.sample import Sample
 from rig.stand.scanner import Scanner
 from safety.guard import start, step
 from safety.limits import Limits
-from safety.observe import believable, travel
+from safety.observe import OFF_REST, believable, travel
 from safety.signals import SAFE_COMMAND, Command, Demand, Reading
 from safety.state import GuardState, Mode, PersonEvent
 from safety.venting import by_hand
@@ -33,7 +33,6 @@ NOT_BACK = (
     "The air is gone, but the stem has not come back to where it rested: something may hold the spring. "
     "The stem may move at any moment: keep clear of it."
 )
-NOT_BACK_SHARE = 0.25  # of the travel limit; a connector made meanwhile shifts the rest by its slack, less
 
 
 class ScanLoop:
@@ -110,7 +109,7 @@ class ScanLoop:
 
     def _is_off_its_rest(self) -> bool:
         moved = travel(self.state)
-        return moved is not None and moved > NOT_BACK_SHARE * self._limits.travel_max_m.value
+        return moved is not None and moved > OFF_REST * self._limits.travel_max_m.value
 
     def _wait_for_slot(self) -> float:
         """Slots are start + k * period. Those that have passed are counted and left out, never caught up."""

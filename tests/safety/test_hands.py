@@ -1,12 +1,15 @@
 """Hands in the mechanism: nothing may move, venting is not the safe action, only a person ends it."""
 
 from dataclasses import replace
+from math import nextafter
 
 import pytest
 
-from safety.limits import PSI, Role
+from safety.limits import PSI, Limits, Role
+from safety.output import frozen
 from safety.signals import SAFE_COMMAND, Command, Contact, Health
 from safety.state import Mode, PersonEvent
+from safety.track import Mark
 
 from .scene import REST_M, TRAVEL_M, Scene, cap, limits
 
@@ -156,6 +159,99 @@ def test_outputs_can_be_ordered_safe_again_during_the_slow_return() -> None:
     assert scene.state.mode is Mode.TRIPPED
     assert scene.command == SAFE_COMMAND
     assert scene.codes == ["ordered safe"]
+
+
+def shown(scene: Scene, psi: float, moved_m: float) -> None:
+    """The stand shows this from now on, and the filters have followed."""
+    scene.pressure_pa, scene.position_m = psi * PSI, REST_M + TRAVEL_M / 2 + moved_m
+    scene.wait(6.0)
+
+
+OPEN = limits(isolate_supply_hands_in=False)
+
+
+@pytest.mark.parametrize("with_limits", [limits(), OPEN])
+def test_air_that_has_gone_with_hands_in_does_not_come_back(with_limits: Limits) -> None:
+    """A module that rebooted, a link or a supply that came back: the stem has moved and stays there."""
+    scene = Scene(with_limits).hands_in()
+    shown(scene, 0.5, -TRAVEL_M / 2)
+    assert scene.state.mode is Mode.HANDS_IN
+    assert scene.command.output_pa == pytest.approx(0.5 * PSI)
+    assert not scene.command.vent_open
+    shown(scene, 15.0, 0.0)
+    assert scene.command.output_pa == pytest.approx(0.5 * PSI), "nothing raises it but hands out"
+
+
+@pytest.mark.parametrize(("psi", "moved_m"), [(0.0, 0.0), (20.0, -TRAVEL_M / 2), (25.0, TRAVEL_M / 2)])
+def test_one_signal_alone_takes_nothing_back(psi: float, moved_m: float) -> None:
+    scene = Scene(OPEN).hands_in()
+    shown(scene, psi, moved_m)
+    assert scene.command == replace(FROZEN, supply_open=True)
+
+
+@pytest.mark.parametrize("spoilt", [Role.PRESSURE, Role.POSITION, None])
+def test_what_is_not_live_or_not_measured_takes_nothing_back(spoilt: Role | None) -> None:
+    scene = Scene(OPEN).hands_in()
+    if spoilt is None:
+        scene.inferred = True
+    else:
+        scene.health[spoilt] = Health.OUT_OF_RANGE
+    shown(scene, 0.5, -TRAVEL_M / 2)
+    assert scene.command == replace(FROZEN, supply_open=True)
+
+
+@pytest.mark.parametrize(
+    ("hair", "fallen", "taken_back"),
+    [
+        (0.25, 512.0, False),
+        (nextafter(0.25, 1), 512.0, False),
+        (nextafter(0.25, 1), nextafter(512.0, 1e9), True),
+    ],
+)
+@pytest.mark.parametrize("sense", [1.0, -1.0])
+def test_how_far_stem_and_pressure_must_have_gone(
+    hair: float, fallen: float, taken_back: bool, sense: float
+) -> None:
+    scene = Scene(limits(hair_m=cap(0.25), hold_pa=cap(512.0))).hands_in()
+    held = Mark(0.0, fallen, 0.0, 20 * PSI)
+    memory = replace(
+        scene.state.memory,
+        pressure=replace(scene.state.memory.pressure, quick=0.0, latest=-3.0),
+        position=replace(scene.state.memory.position, quick=sense * hair),
+    )
+    state = replace(scene.state, held=held, memory=memory)
+    assert frozen(scene.limits, state, scene.reading()).output_pa == (0.0 if taken_back else 20 * PSI)
+
+
+def test_above_the_cap_the_supply_is_shut_and_the_vent_stays_shut() -> None:
+    """An I/P that is full on: the stem has moved already, and what comes now only presses harder."""
+    scene = Scene(OPEN).hands_in()
+    shown(scene, 50.0, TRAVEL_M / 2)
+    assert scene.command == replace(FROZEN, supply_open=True), "at the cap"
+    shown(scene, 50.01, TRAVEL_M / 2)
+    assert scene.command == FROZEN
+    shown(scene, 30.0, TRAVEL_M / 2)
+    assert scene.command == FROZEN, "it does not open again"
+
+
+def test_above_the_cap_with_a_stem_that_stands_still_the_signal_may_lie() -> None:
+    scene = Scene(OPEN).hands_in()
+    shown(scene, 60.0, 0.0)
+    assert scene.command == replace(FROZEN, supply_open=True)
+    assert "pressure above cap" in scene.codes
+
+
+def test_under_a_trip_hands_out_does_not_let_any_air_back() -> None:
+    scene = Scene().hands_in()
+    scene.position_m = REST_M + TRAVEL_M / 2
+    for k in range(250):
+        scene.pressure_pa = (20 - 0.01 * k) * PSI
+        scene.scan()
+    assert scene.codes == ["held pressure drifting"]
+    assert scene.command.output_pa == 20 * PSI, "the stem has not moved"
+    measured = scene.state.memory.pressure.quick
+    scene.scan(event=PersonEvent.HANDS_OUT)
+    assert scene.command.output_pa <= measured
 
 
 def test_air_that_bled_away_behind_a_shut_supply_does_not_come_back_at_once() -> None:

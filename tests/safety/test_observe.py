@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from safety.limits import Limits, Role
-from safety.observe import believable, observe, signal_of, travel
+from safety.observe import OFF_REST, believable, observe, signal_of, travel
 from safety.signals import SAFE_COMMAND, Command, Contact, Health, Reading, Signal
 from safety.state import DISCREDITING, GuardState, Memory, Mode, Trip
 from safety.track import QUICK_S, RECENT, SLOW_S, Mark, Track
@@ -258,6 +258,16 @@ def test_a_signal_lost_for_less_than_its_period_does_not_end_vented(
 def test_with_no_casing_transmitter_only_time_tells(opened: float, vented: bool) -> None:
     before = replace(state(command=SAFE_COMMAND, pressure=9000.0), valves_since_s=opened)
     assert seen(before, reading(9000.0, inferred=True)).vented is vented
+
+
+@pytest.mark.parametrize(("rest", "vented"), [(0.0, True), (0.5, True), (-0.0009765625, False), (None, True)])
+def test_with_no_casing_transmitter_a_stem_that_is_not_back_speaks_against_it(
+    rest: float | None, vented: bool
+) -> None:
+    assert SOME.travel_max_m.value * OFF_REST == 0.25
+    before = replace(state(command=SAFE_COMMAND, position=0.25), valves_since_s=0.0, rest_position_m=rest)
+    assert seen(before, reading(position=0.25, inferred=True)).vented is vented
+    assert seen(before, reading(position=0.25)).vented, "a transmitter knows better"
 
 
 @pytest.mark.parametrize(
