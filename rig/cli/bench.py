@@ -56,11 +56,12 @@ class Bench:
 
     def question(self) -> str:
         """What a person confirms before a real stand moves."""
-        serial = f", serial number {self.args.serial_number}" if self.args.serial_number else ""
+        number = self.args.serial_number or self.profile.serial_number
+        serial = f"serial number {number}" if number else "no serial number given"
         unwatched = not_watched_words(self.stand)
         return (f"{unwatched}\n" if unwatched else "") + (
             f"On stand '{self.stand.name}': is this valve '{self.profile.title}' "
-            f"({self.profile.model}{serial}), and is everybody clear of it?"
+            f"({self.profile.model}, {serial}), and is everybody clear of it?"
         )
 
     @property

@@ -102,3 +102,10 @@ def test_record_screen_and_sheet_of_a_guided_run_say_it(
     assert "not watched accepted by" not in run["options"]  # nothing but numbers was moved
     assert "! Not watched on this stand: guard contact." in capsys.readouterr().out
     assert ("Not watched", "guard contact", True) in run_facts(read_record(folder), UNITS)
+
+
+def test_the_question_names_the_serial_number_or_says_that_none_was_given() -> None:
+    assert f"({bench('bench-tcp').profile.model}, no serial number given)" in bench("bench-tcp").question()
+    assert ", serial number S-17)" in bench("bench-tcp", "--serial-number", "S-17").question()
+    of_the_tag = replace(bench("bench-tcp"), profile=replace(bench("bench-tcp").profile, serial_number="S-9"))
+    assert ", serial number S-9)" in of_the_tag.question()
