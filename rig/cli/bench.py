@@ -132,14 +132,20 @@ def _check_cap(cap_pa: float | None, lowest: Cap, units: UnitSet) -> None:
 
 
 def overdue_words(stand: Stand, today: date) -> list[str]:
-    """One refusal for each transmitter past its due date."""
+    """One refusal for each transmitter past its due date, or without one."""
     pressure = stand.casing_pressure or stand.demand_output
     return [
-        f"The calibration of the {channel.role.replace('_', ' ')} was due on {channel.calibration.due}: "
-        "have it done, or go on with --calibration-overdue and say so on the sheet."
+        _overdue(channel.role.replace("_", " "), channel.calibration.due)
         for channel in (pressure, stand.stem_position)
         if stand.overdue(channel.calibration, today)
     ]
+
+
+def _overdue(name: str, due: date | None) -> str:
+    otherwise = "or go on with --calibration-overdue and say so on the sheet."
+    if due is None:
+        return f"The stand file gives no due date for the calibration of the {name}: write it, {otherwise}"
+    return f"The calibration of the {name} was due on {due}: have it done, {otherwise}"
 
 
 def run_bench(

@@ -57,7 +57,9 @@ def add_guided(parser: argparse.ArgumentParser, hands: str) -> None:
         "--yes", action="store_true", help="the valve on the stand is this profile's, and hands are clear"
     )
     parser.add_argument(
-        "--calibration-overdue", action="store_true", help="go on with a transmitter past its due date"
+        "--calibration-overdue",
+        action="store_true",
+        help="go on with a transmitter past its due date, or without one",
     )
     parser.add_argument(
         "--resume",
@@ -88,7 +90,7 @@ def add_run(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--calibration-overdue",
         action="store_true",
-        help="go on with a transmitter past its due date; recorded",
+        help="go on with a transmitter past its due date, or without one; recorded",
     )
     parser.add_argument(
         "--records", type=Path, default=Path("records"), metavar="FOLDER", help="where records go (./records)"

@@ -176,7 +176,8 @@ def attention(stand: Stand, today: date) -> Iterator[str]:
             continue
         calibrated, due = channel.calibration.calibrated, channel.calibration.due
         if due is None:
-            yield f"{role_name(role)}: no due date of its calibration is given"
+            counts = "" if stand.built_in else "; it counts as overdue"
+            yield f"{role_name(role)}: no due date of its calibration is given{counts}"
         elif stand.overdue(channel.calibration, today):
             yield f"{role_name(role)}: calibration OVERDUE since {due}; what it measures proves nothing"
         if calibrated is not None and calibrated > today:

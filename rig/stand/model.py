@@ -193,5 +193,6 @@ class Stand:
     hands_in: AgainstMovement = AgainstMovement()
 
     def overdue(self, calibration: Calibration, on: date) -> bool:
-        """Whether it was due before that day. The built-in stand's instruments are numbers: never."""
-        return not self.built_in and calibration.due is not None and calibration.due < on
+        """Whether it was due before that day, or on no day that the file tells. The built-in stand's
+        instruments are numbers: never."""
+        return not self.built_in and (calibration.due is None or calibration.due < on)

@@ -154,7 +154,7 @@ def _analog(role: str) -> Json:
         "scale": scale,
         "accuracy": {"type": "string", "description": accuracy},
         "calibrated": day("year-month-day"),
-        "due": day("year-month-day"),
+        "due": day("year-month-day; without it the calibration counts as overdue"),
         "certificate": text("of the calibration"),
     }
     if not output:

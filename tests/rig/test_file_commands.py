@@ -84,7 +84,9 @@ def test_a_calibration_made_on_a_day_to_come_is_told() -> None:
 def test_a_due_date_that_is_not_given_is_told() -> None:
     channel = BENCH.stem_position
     bare = replace(BENCH, stem_position=replace(channel, calibration=replace(channel.calibration, due=None)))
-    assert "Stem position: no due date of its calibration is given" in list(attention(bare, date(2026, 6, 1)))
+    told = "Stem position: no due date of its calibration is given"
+    assert f"{told}; it counts as overdue" in list(attention(bare, date(2026, 6, 1)))
+    assert told in list(attention(replace(bare, built_in=True), date(2026, 6, 1)))
 
 
 class Later(date):
@@ -151,3 +153,18 @@ def test_a_stand_past_its_due_date_is_refused_until_somebody_accepts_it(
         for role in roles
     )
     assert refusals(next_day, "--stand", stand, "--calibration-overdue") == ()
+
+
+def test_a_calibration_without_a_due_date_counts_as_overdue_but_on_the_built_in_stand(tmp_path: Path) -> None:
+    undated = str(tmp_path / "undated.yaml")
+    text = stand_text("bench-tcp").replace("    due: 2027-05-04\n", "")
+    Path(undated).write_text(text)
+    day = date(2026, 6, 10)
+    assert refusals(day, "--stand", undated) == tuple(
+        f"The stand file gives no due date for the calibration of the {role}: write it, or go on with "
+        "--calibration-overdue and say so on the sheet."
+        for role in ("casing pressure", "stem position")
+    )
+    assert refusals(day, "--stand", undated, "--calibration-overdue") == ()
+    Path(undated).write_text(stand_text("simulated").replace("    due: 2027-06-01\n", ""))
+    assert refusals(day, "--stand", undated) == ()
