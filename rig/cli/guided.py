@@ -208,7 +208,8 @@ class Conversation:
         self._mode = ""
         self._refused: list[str] = []
         self._trips: list[str] = []
-        self._waiting: PersonEvent | None = None  # a Ctrl-C that came while hands were in
+        self._waiting: PersonEvent | None = None  # a Ctrl-C that came while hands were in, or going in
+        self._unsaid = False  # that it waits has not been told
 
     def log(self, entry: Logged) -> None:
         self._record.event(entry.time_s, entry.told.kind, entry.told.text)
@@ -237,18 +238,24 @@ class Conversation:
 
     def event(self, order: Callable[[], PersonEvent | None]) -> PersonEvent | None:
         """The next event for the guard. Ctrl-C with hands in waits until they are out: it would only
-        raise the alarm, and ending the run there would vent the casing onto the hands."""
+        raise the alarm, and ending the run there would vent the casing onto the hands. While an answer waits
+        for the guard it waits too: hands may be in with the next scan."""
         given = order()
-        if given is not None and self._mode == Mode.HANDS_IN.value:
-            self._waiting = PersonEvent.STOP  # however often it was pressed: in order, once hands are out
-            self._record.event(self._record.last_s, "stop asked", STOP_WAITS)
-            self._screen.event(self._record.last_s, "stop", STOP_WAITS)
-            return None
-        if self._waiting is not None and self._mode != Mode.HANDS_IN.value:
-            given, self._waiting = self._waiting, None
         if given is not None:
+            self._waiting, self._unsaid = given, True
+        conductor, hands_in = self.conductor, self._mode == Mode.HANDS_IN.value
+        if hands_in and self._unsaid:
+            self._say_that_it_waits()
+        if self._waiting is not None and not hands_in and not (conductor is not None and conductor.asking):
+            given, self._waiting, self._unsaid = self._waiting, None, False
             return given
-        return self.conductor.take_event() if self.conductor is not None else None
+        return conductor.take_event() if conductor is not None else None
+
+    def _say_that_it_waits(self) -> None:
+        self._waiting = PersonEvent.STOP  # however often it was pressed: in order, once hands are out
+        self._unsaid = False
+        self._record.event(self._record.last_s, "stop asked", STOP_WAITS)
+        self._screen.event(self._record.last_s, "stop", STOP_WAITS)
 
 
 def _person(stack: ExitStack, screen: GuidedScreen, simulated: bool) -> Person:

@@ -33,6 +33,8 @@ CLEAR_KEY = "o"  # hands are out, after an alarm
 PAUSE_LIMIT_S = 600.0  # then the run is ended in order: an unwatched stand holds no pressure
 OBEYED_WITHIN_S = 1.0  # the guard answers in the next scan; a slow stand has a few
 
+STOP_WAITS = "Stop: it waits for the guard's answer, and where hands go in until you say that they are out."
+
 
 @dataclass(frozen=True, slots=True)
 class Showing:
@@ -82,6 +84,7 @@ class Conductor(Generic[T]):
         self._trips: list[str] = []
         self._event: PersonEvent | None = None
         self._asked: tuple[Answer, float] | None = None  # an answer waiting for the guard, and since when
+        self._stop_waits = False  # the stop key came meanwhile
         self._open: tuple[str, float] | None = None  # the open prompt's title, and when it was opened
         self._timed_out = False
         self._paused_since_s: float | None = None
@@ -95,6 +98,12 @@ class Conductor(Generic[T]):
         self._trips += trips
         if refusals:
             self._refusals = tuple(refusals)
+
+    @property
+    def asking(self) -> bool:
+        """Whether an answer waits for the guard: it may just be obeying "hands in", and a stop that closes
+        the procedure would leave nobody to hear that they are out."""
+        return self._asked is not None
 
     def take_event(self) -> PersonEvent | None:
         """A person's event for the guard, once."""
@@ -117,6 +126,9 @@ class Conductor(Generic[T]):
             value: T = stop.value
             return value
         finally:
+            self._asked = None
+            if self._event is PersonEvent.HANDS_IN:  # nobody is left to hear that they are out
+                self._event = None
             self._code.close()
             self._tell(self._now_s)
 
@@ -184,13 +196,21 @@ class Conductor(Generic[T]):
             )
             self._event, self._paused_since_s = PersonEvent.STOP, None
             return True
-        if key == STOP_KEY and self._mode != Mode.HANDS_IN.value:
-            self._note(now_s, ANSWER, "Stopped by the person.", key)
-            self._event = PersonEvent.STOP
-            return True
+        if self._mode != Mode.HANDS_IN.value and (key == STOP_KEY or self._stop_waits):
+            return self._stop(now_s)
         if key == PAUSE_KEY and self._mode != Mode.HANDS_IN.value and self._asked is None:
             self._pause(now_s)
             return True
+        return False
+
+    def _stop(self, now_s: float) -> bool:
+        if not self.asking:
+            self._note(now_s, ANSWER, "Stopped by the person.", STOP_KEY)
+            self._event, self._stop_waits = PersonEvent.STOP, False
+            return True
+        if not self._stop_waits:
+            self._note(now_s, ANSWER, STOP_WAITS, STOP_KEY)
+        self._stop_waits = True
         return False
 
     def _pause(self, now_s: float) -> None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import pytest
 
-from rig.procedure.conductor import OBEYED_WITHIN_S, PAUSE_LIMIT_S, Conductor, Logged, Showing
+from rig.procedure.conductor import OBEYED_WITHIN_S, PAUSE_LIMIT_S, STOP_WAITS, Conductor, Logged, Showing
 from rig.procedure.guided import BACK, Answer, Code, Guided, Prompt, Stop
 from rig.procedure.watch import Stroke
 from safety.signals import Demand, Health, Reading, Signal
@@ -43,6 +43,7 @@ class Scene:
     mode_at: Callable[[float], str] = lambda time_s: Mode.RAMPING.value
     refuse_at: dict[float, str] = field(default_factory=dict)
     trip_at: dict[float, str] = field(default_factory=dict)
+    more: list[Prompt] = field(default_factory=list)  # asked after `ask`
     replies: list[str] = field(default_factory=list)
     times_s: list[float] = field(default_factory=list)  # as the procedure saw them
     shown: list[Showing] = field(default_factory=list)
@@ -57,6 +58,8 @@ class Scene:
     def code(self, guided: Guided) -> Code[str]:
         reply = yield from guided.prompt(self.ask, self._see(guided))
         self.replies.append(reply)
+        for ask in self.more:
+            self.replies.append((yield from guided.prompt(ask)))
         return reply
 
     def _see(self, guided: Guided) -> Callable[[Prompt], Prompt]:
@@ -150,6 +153,28 @@ def test_an_answer_that_the_guard_refuses_leaves_the_prompt_open_with_the_reason
     assert scene.replies == []
     assert scene.shown[-1].refusals == ("the stem still moves",)
     assert "Not yet: the stem still moves" in scene.texts()
+
+
+def test_a_stop_key_while_the_guard_takes_hands_in_waits_until_they_are_out() -> None:
+    """Else the procedure were closed with hands in, and nobody left to hear that they are out."""
+
+    def mode_at(now_s: float) -> str:
+        return (Mode.HANDS_IN if 0.7 < now_s < 2.0 else Mode.RAMPING).value
+
+    def scene() -> Scene:
+        more = [prompt("Work", hands_in=True)]
+        return Scene(hands_in_prompt(), {0.5: "i", 0.6: "q"}, mode_at, more=more)
+
+    inside = scene().play(1.9)
+    assert inside.replies == ["i"]
+    assert inside.events == [PersonEvent.HANDS_IN]
+    assert STOP_WAITS in inside.texts()
+    assert scene().play(3.0).events == [PersonEvent.HANDS_IN, PersonEvent.STOP]
+
+
+def test_a_stop_key_that_waited_goes_on_once_the_guard_has_refused_hands() -> None:
+    scene = Scene(hands_in_prompt(), {0.5: "i", 0.6: "q"}, refuse_at={0.7: "the stem still moves"}).play(2.0)
+    assert scene.events == [PersonEvent.HANDS_IN, PersonEvent.STOP]
 
 
 def test_an_answer_that_the_guard_does_not_hear_may_be_given_again() -> None:

@@ -41,6 +41,53 @@ def test_it_waits_for_the_hands_and_then_vents_in_order(pressed: PersonEvent) ->
     assert talk.event(lambda: None) is None, "once"
 
 
+class Asking:
+    """A conductor whose answer "my hands go in" waits for the guard; its event is still to be sent."""
+
+    def __init__(self) -> None:
+        self.asking = True
+        self._event: PersonEvent | None = PersonEvent.HANDS_IN
+
+    def saw(self, mode: str, refusals: object, trips: object) -> None: ...
+
+    def take_event(self) -> PersonEvent | None:
+        event, self._event = self._event, None
+        return event
+
+
+def asking() -> tuple[Conversation, Asking, Book]:
+    record, conductor = Book(), Asking()
+    talk = Conversation(record, Book())  # type: ignore[arg-type]
+    talk.conductor = conductor  # type: ignore[assignment]
+    talk.on_sample(SimpleNamespace(mode=Mode.RAMPING.value))  # type: ignore[arg-type]
+    return talk, conductor, record
+
+
+@pytest.mark.parametrize("pressed", [PersonEvent.STOP, PersonEvent.SAFE_NOW])
+def test_pressed_while_hands_go_in_it_waits_like_one_with_hands_in(pressed: PersonEvent) -> None:
+    talk, conductor, record = asking()
+    assert talk.event(lambda: pressed) is PersonEvent.HANDS_IN, "the answer is not lost"
+    assert talk.event(lambda: None) is None, "the guard has not answered"
+    talk.on_sample(SimpleNamespace(mode=Mode.HANDS_IN.value))  # type: ignore[arg-type]
+    conductor.asking = False
+    assert talk.event(lambda: None) is None
+    assert talk.event(lambda: None) is None
+    assert record.told == [("stop asked", STOP_WAITS)]
+    talk.on_sample(SimpleNamespace(mode=Mode.RAMPING.value))  # type: ignore[arg-type]
+    assert talk.event(lambda: None) is PersonEvent.STOP
+    assert talk.event(lambda: None) is None, "once"
+
+
+@pytest.mark.parametrize("pressed", [PersonEvent.STOP, PersonEvent.SAFE_NOW])
+def test_pressed_while_hands_go_in_it_goes_on_once_the_guard_has_refused_them(pressed: PersonEvent) -> None:
+    talk, conductor, record = asking()
+    assert talk.event(lambda: pressed) is PersonEvent.HANDS_IN
+    conductor.asking = False
+    assert talk.event(lambda: None) is pressed
+    assert talk.event(lambda: None) is None, "once"
+    assert record.told == []
+
+
 @pytest.mark.parametrize("mode", Mode)
 def test_what_the_procedure_does_not_look_at_any_more_the_person_still_sees(mode: Mode) -> None:
     screen = Book()
