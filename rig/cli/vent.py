@@ -2,8 +2,7 @@
 
 import argparse
 import os
-import signal
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack
 from typing import TYPE_CHECKING
 
 from rig.cli.exits import PASS, STOPPED, UNDECIDED, UNREACHABLE
@@ -45,6 +44,7 @@ def vent(stand: "Stand", units_name: str, clock: "Clock") -> int:
     from rig.stand.lock import StandInUse, only_controller
     from rig.stand.make_safe import Safe, make_safe
     from rig.stand.modbus import open_buses
+    from rig.stand.word import deaf_to_word
     from rig.units import UNIT_SETS
 
     board = VentBoard(stand, UNIT_SETS[units_name], lambda line: print(line, flush=True))
@@ -52,6 +52,7 @@ def vent(stand: "Stand", units_name: str, clock: "Clock") -> int:
     buses = open_buses(stand.links)
     try:
         with ExitStack() as stack:
+            stack.enter_context(deaf_to_word())  # another `stemrig vent` may speak to this one
             try:
                 left_by = stack.enter_context(only_controller(stand))
                 if left_by:
@@ -77,9 +78,10 @@ def vent(stand: "Stand", units_name: str, clock: "Clock") -> int:
 
 def _let_go(process: int | None) -> None:
     """Tell the holder that a person wants the stand vented: it holds still where hands were in."""
-    if process not in (None, os.getpid()) and os.name != "nt":
-        with suppress(OSError):
-            os.kill(process, signal.SIGTERM)
+    from rig.stand.word import give_word
+
+    if process is not None and process != os.getpid():
+        give_word(process)
 
 
 def _clock() -> "Clock":

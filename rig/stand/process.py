@@ -4,6 +4,7 @@ Nothing that this process does can stall the scan: samples come through shared m
 that is polled. When this process dies or stops answering, the scan vents the stand.
 """
 
+import atexit
 import multiprocessing
 import sys
 from collections.abc import Callable
@@ -21,6 +22,7 @@ from rig.stand.ring import Ring
 from rig.stand.run import VENT_WITHIN_S, Ended, How, Procedure, Run
 from rig.stand.sample import Sample
 from rig.stand.scan_process import Order, Setup, serve
+from rig.stand.word import Presses, give_word
 from safety.limits import Limits
 from safety.signals import Demand
 from safety.state import Mode, PersonEvent
@@ -29,6 +31,8 @@ T = TypeVar("T")
 
 SLOTS = 8192  # samples: 160 s at 50 scans/s may be left untaken
 START_WITHIN_S = 30.0
+END_WITHIN_S = START_WITHIN_S + VENT_WITHIN_S
+SLOW_RETURN_S = VENT_WITHIN_S  # before the venting, once hands are out
 HANDS_STILL_IN = (
     "HANDS ARE IN, and this program cannot go on. Nothing moves: the outputs are held as they are. Shut off "
     "the air by hand if you can. When everybody is clear press Ctrl-C here, or run `stemrig vent` elsewhere: "
@@ -57,11 +61,21 @@ class StandProcess:
 
     def open(self) -> None:
         """Start the scan. Raises LinkFault when the stand does not answer, RuntimeError if nothing starts."""
+        # An interrupt may land before `close` is reached. Then the interpreter's exit closes; it must not
+        # end the scan itself, as it would a daemon: hands may be in.
+        atexit.register(self.close)
+        try:
+            self._open()
+        except BaseException:
+            self.close()
+            raise
+
+    def _open(self) -> None:
         self._ring = Ring(SIZE, SLOTS)
         self._pipe, theirs = self._context.Pipe()
         setup = Setup(self._stand, self._limits, self._speed, self._ring.name, SLOTS)
         self._process = self._context.Process(
-            target=serve, args=(setup, theirs, self._post), name="scan", daemon=True
+            target=serve, args=(setup, theirs, self._post), name="scan", daemon=False
         )
         self._process.start()
         theirs.close()
@@ -72,7 +86,6 @@ class StandProcess:
             told = None
         if told == "ready":
             return
-        self.close()
         if isinstance(told, tuple):
             raise LinkFault(*told)
         raise RuntimeError("the scan process did not start")
@@ -126,28 +139,40 @@ class StandProcess:
 
         With hands in the mechanism the scan holds everything still; then the wait is for a person's word.
         """
-        self._order(Order(self._heard, end=True))
-        if self._process is not None:
-            if self._hands_in:
-                self._wait_for_hands(self._process)
-            self._process.join(VENT_WITHIN_S + START_WITHIN_S)
-            if self._process.is_alive():  # the module's watchdog takes the outputs down
-                self._process.kill()
-                self._process.join()
-        if self._pipe is not None:
-            self._pipe.close()
-        if self._ring is not None:
-            self._ring.close()
-            self._ring.unlink()
-        self._process = self._pipe = self._ring = None
+        with Presses() as presses:
+            self._order(Order(self._heard, end=True))
+            if self._process is not None:
+                self._see_it_end(self._process, presses)
+            if self._pipe is not None:
+                self._pipe.close()
+            if self._ring is not None:
+                self._ring.close()
+                self._ring.unlink()
+            self._process = self._pipe = self._ring = None
+        atexit.unregister(self.close)
 
-    def _wait_for_hands(self, process: BaseProcess) -> None:
-        with suppress(OSError, ValueError):  # the terminal may be what is gone
-            print(HANDS_STILL_IN, file=sys.stderr, flush=True)
-        try:
+    def _see_it_end(self, process: BaseProcess, presses: Presses) -> None:
+        """Wait for the scan's end. A Ctrl-C is the person's word only after they were told what it means."""
+        told, left_s = False, END_WITHIN_S
+        while process.is_alive() and left_s > 0.0:
+            process.join(LOOK_EVERY_S)
+            self.samples()  # hands may have gone in since the last look
+            if not self._hands_in:
+                left_s -= LOOK_EVERY_S
+                continue
+            left_s = SLOW_RETURN_S + END_WITHIN_S
+            if not told:
+                told = True
+                with suppress(OSError, ValueError):  # the terminal may be what is gone
+                    print(HANDS_STILL_IN, file=sys.stderr, flush=True)
+                presses.count = 0
+            elif presses.count:
+                presses.count = 0
+                if process.pid is None or not give_word(process.pid):
+                    process.terminate()  # the module's watchdog lets the air go
+        if process.is_alive():  # the same
+            process.kill()
             process.join()
-        except KeyboardInterrupt:
-            process.terminate()
 
     def _order(self, order: Order) -> None:
         """A scan that is gone takes no orders; that it is gone shows in `alive`."""

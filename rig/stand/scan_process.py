@@ -21,6 +21,7 @@ from rig.stand.ring import Ring
 from rig.stand.run import VENT_WITHIN_S
 from rig.stand.sample import Sample
 from rig.stand.scanner import Scanner
+from rig.stand.word import WORD
 from safety.limits import Limits
 from safety.signals import Demand
 from safety.state import Mode, PersonEvent
@@ -36,6 +37,10 @@ NO_PRIORITY = (
     "out, and the guard vents where too many are. Close other programs, or grant a real-time priority."
 )
 UNCLEAN_END = "The last program on this stand ended without leaving it in order"
+ENDS_AFTER_HANDS = (
+    "The scan was told to end. With hands in nothing moves; it vents once you say that hands are out."
+)
+STILL_HEARD = (PersonEvent.HANDS_OUT, PersonEvent.SAFE_NOW)  # while it ends: only what lets the air go
 VENTED_FIRST = "Outputs are made safe and any air is let go before anything else."
 
 
@@ -72,7 +77,8 @@ class ScanServer:
     """Serves one parent until it says so or is gone; then the stand is vented, whatever state it was in.
 
     But with hands in the mechanism nothing moves without a person's word: the outputs stay as they are until
-    `released` is set (a signal to this process: `stemrig vent` sends it).
+    hands are said to be out, by the parent where it still lives, or by `released` (a signal to this process:
+    `stemrig vent` sends it).
     """
 
     def __init__(self, loop: ScanLoop, pipe: Connection, ring: Ring, post: Post, paced: bool) -> None:
@@ -85,6 +91,8 @@ class ScanServer:
         self._events: deque[PersonEvent] = deque()
         self._notices: deque[Notice] = deque()
         self._sent = self._heard = 0
+        self._scans = 0
+        self._alone = False  # nobody is at the other end of the pipe
         self.ending = False  # set from outside too: a signal
         self.released = False  # set from outside: a person has said that hands are out
 
@@ -93,24 +101,30 @@ class ScanServer:
         self._notices.append(notice)
 
     def serve(self) -> None:
-        scans = 0
         while not self.ending:
             self._scan()
-            scans += 1
-            if scans % COLLECT_EVERY == 0:
-                gc.collect()
+        self._events = deque(event for event in self._events if event in STILL_HEARD)
+        if self._loop.state.mode is Mode.HANDS_IN:
+            self._hold()
+            self._return_slowly()
         self._vent()
 
-    def _scan(self) -> None:
+    def _scan(self, own: PersonEvent | None = None) -> Sample:
+        """One scan; `own`: an event of this side's, before any of the parent's."""
         reading = self._loop.read()
         self._take_orders()  # as late as possible: the freshest demand
-        event = self._events.popleft() if self._events else None
-        sample = self._loop.act(reading, self._demand, event)
+        if own is None and self._events:
+            own = self._events.popleft()
+        sample = self._loop.act(reading, None if self.ending else self._demand, own)
         self._tell()
         self._ring.push(packed(sample, self._number if sample.demand is not None else NO_DEMAND))
         self._post.release()
         if self._paced and not self.ending:
             self._wait_for_answer(reading.scan)
+        self._scans += 1
+        if self._scans % COLLECT_EVERY == 0:
+            gc.collect()
+        return sample
 
     def _wait_for_answer(self, scan: int) -> None:
         """Virtual time stands still while the parent thinks. One that never answers is waited for once."""
@@ -126,18 +140,19 @@ class ScanServer:
         try:
             return self._pipe.poll(within_s)
         except OSError:
-            self.ending = True
+            self.ending = self._alone = True
             return True
 
     def _take_orders(self) -> None:
-        while not self.ending and self._pipe_has_news(0.0):
+        """All that has come: a parent that lives must never wait for a pipe that nobody empties."""
+        while not self._alone and self._pipe_has_news(0.0):
             try:
                 order: Order = self._pipe.recv()
             except (EOFError, OSError):
-                self.ending = True
+                self.ending = self._alone = True
                 return
             self._heard = max(self._heard, order.heard)
-            if order.event is not None:
+            if order.event is not None and (not self.ending or order.event in STILL_HEARD):
                 self._events.append(order.event)
             if order.answers is not None:
                 self._answered, self._expect_answer = order.answers, True
@@ -146,11 +161,11 @@ class ScanServer:
 
     def _tell(self) -> None:
         self._notices += self._loop.take_notices()
-        while self._notices and self._sent - self._heard < MOST_UNHEARD and not self.ending:
+        while self._notices and self._sent - self._heard < MOST_UNHEARD and not self._alone:
             try:
                 self._pipe.send(self._notices[0])
             except OSError:
-                self.ending = True
+                self.ending = self._alone = True
                 return
             self._notices.popleft()
             self._sent += 1
@@ -158,28 +173,28 @@ class ScanServer:
     def _vent(self) -> None:
         """The parent is gone or done. A casing known to be vented, with nothing asked, needs nothing more."""
         loop = self._loop
-        if loop.state.mode is Mode.HANDS_IN:
-            self._hold()
         if loop.state.vented and loop.state.mode in (Mode.RESTING, Mode.TRIPPED):
             return
         event: PersonEvent | None = PersonEvent.SAFE_NOW
         began_s = loop.state.time_s
         while event is not None or not (loop.state.vented or loop.state.mode is Mode.ESCALATED):
-            sample = self._step(event)
+            sample = self._scan(event)
             event = None
             if sample.reading.time_s - began_s > VENT_WITHIN_S:
                 return
 
     def _hold(self) -> None:
         """Outputs as they are, until a person says that hands are out."""
+        if not self._alone:
+            self.tell(Notice(self._loop.state.time_s, LINK, ENDS_AFTER_HANDS))
         while self._loop.state.mode is Mode.HANDS_IN:
-            self._step(PersonEvent.HANDS_OUT if self.released else None)
+            self._scan(PersonEvent.HANDS_OUT if self.released else None)
 
-    def _step(self, event: PersonEvent | None) -> Sample:
-        sample = self._loop.step(None, event)
-        self._ring.push(packed(sample, NO_DEMAND))
-        self._post.release()
-        return sample
+    def _return_slowly(self) -> None:
+        """Hands were in a moment ago: with a trip latched the guard takes its time over the way down."""
+        began_s = self._loop.state.time_s
+        while self._loop.state.mode is Mode.VENTING and self._loop.state.time_s - began_s < VENT_WITHIN_S:
+            self._scan()
 
 
 def serve(setup: Setup, pipe: Connection, post: Post) -> None:
@@ -187,9 +202,10 @@ def serve(setup: Setup, pipe: Connection, post: Post) -> None:
 
     The stand is held by this process, which alone writes to it, until it is gone.
     """
-    for name in ("SIGINT", "SIGHUP"):  # the parent turns Ctrl-C and a closed terminal into orders
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), signal.SIG_IGN)
+    # The parent turns Ctrl-C and a closed terminal into orders; a word before the first scan is no word.
+    for number in (signal.SIGINT, getattr(signal, "SIGHUP", None), WORD):
+        if number is not None:
+            signal.signal(number, signal.SIG_IGN)
     try:
         with only_controller(setup.stand) as left_by:
             _serve_alone(setup, pipe, post, left_by)
@@ -217,11 +233,7 @@ def _serve_alone(setup: Setup, pipe: Connection, post: Post, left_by: str) -> No
             server.tell(Notice(clock.now(), LINK, f"{UNCLEAN_END} ({left_by}). {VENTED_FIRST}"))
         if no_priority and setup.speed is None:
             server.tell(Notice(clock.now(), PRIORITY, no_priority))
-
-        def end(number: int, frame: Any) -> None:
-            server.ending = server.released = True
-
-        signal.signal(signal.SIGTERM, end)
+        _heed_signals(server)
         pipe.send("ready")
         gc.collect()
         gc.freeze()
@@ -234,6 +246,20 @@ def _serve_alone(setup: Setup, pipe: Connection, post: Post, left_by: str) -> No
         for bus in buses.values():
             bus.close()
         ring.close()
+
+
+def _heed_signals(server: ScanServer) -> None:
+    """To be told to end is one thing (a shutdown, `kill`); that hands are out only a person says."""
+
+    def end(number: int, frame: Any) -> None:
+        server.ending = True
+
+    def word(number: int, frame: Any) -> None:
+        server.ending = server.released = True
+
+    signal.signal(signal.SIGTERM, end)
+    if WORD is not None:
+        signal.signal(WORD, word)
 
 
 def _buses(stand: Stand) -> Mapping[str, Bus]:

@@ -177,7 +177,7 @@ def running(pid: int) -> bool:
     """Neither gone nor a zombie that nobody has collected."""
     try:
         return Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()[0] != "Z"
-    except FileNotFoundError:
+    except (FileNotFoundError, ProcessLookupError):
         return False
 
 

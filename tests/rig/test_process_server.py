@@ -15,7 +15,7 @@ from rig.stand.outputs import Outputs
 from rig.stand.packed import SIZE, demand_number_of, unpacked
 from rig.stand.ring import Ring
 from rig.stand.sample import Sample
-from rig.stand.scan_process import MOST_UNHEARD, Order, ScanServer
+from rig.stand.scan_process import ENDS_AFTER_HANDS, MOST_UNHEARD, Order, ScanServer
 from rig.stand.scanner import Scanner
 from safety.limits import Role, expect
 from safety.signals import Demand
@@ -51,7 +51,7 @@ class Boundary:
             Scanner(given, buses, clock),
             Outputs(given, buses, clock),
             clock,
-            limits(signals=expect(Role.PRESSURE, Role.POSITION)),
+            limits(signals=expect(Role.PRESSURE, Role.POSITION), isolate_supply_hands_in=False),
         )
         self.server = ScanServer(loop, theirs, self.ring, self.posted, paced)
 
@@ -166,6 +166,54 @@ def test_when_the_parent_dies_with_hands_in_nothing_moves_until_a_person_says_so
     assert held[0].command.output_pa > 4.0 * PSI
     assert seen[-1].command.vent_open
     assert seen[-1].vented, "once a person has said that hands are out"
+
+
+def test_told_to_end_with_hands_in_it_holds_still_and_hears_its_living_parent_say_that_they_are_out(
+    bounded: Callable[..., Boundary],
+) -> None:
+    """What a signal to end does: a shutdown speaks for nobody's hands. The pipe never fills meanwhile."""
+    told: list[Notice] = []
+
+    def end(boundary: Boundary) -> None:
+        boundary.server.ending = True
+
+    def play(boundary: Boundary, scan: int) -> None:
+        hands_in_at(600, lambda b, scan: end(b), 700)(boundary, scan)
+        if 700 < scan < 3000:
+            boundary.send(5.0, scan)
+            told.extend(boundary.notices())
+        if scan in (1000, 1001):  # what moves the stem is not heard, whoever asks for it
+            boundary.pipe.send(Order(event=(PersonEvent.STOP, PersonEvent.ARM)[scan - 1000]))
+        if scan == 3000:
+            boundary.pipe.send(Order(event=PersonEvent.HANDS_OUT))
+        boundary.server.released = scan > 5000  # deaf: an end all the same
+
+    seen = bounded(play).samples()
+    held = [s for s in seen if 700 <= s.reading.scan < 3000]
+    assert {(s.mode, s.command.vent_open) for s in held} == {(Mode.HANDS_IN.value, False)}
+    assert ENDS_AFTER_HANDS in [notice.text for notice in told]
+    assert seen[-1].vented
+    assert seen[-1].reading.scan < 5000
+
+
+def test_hands_that_come_out_under_an_alarm_are_given_time_before_the_vent_opens(
+    bounded: Callable[..., Boundary],
+) -> None:
+    def play(boundary: Boundary, scan: int) -> None:
+        if scan <= 700:
+            hands_in_at(600, hang_up, 700)(boundary, scan)
+        if scan == 650:
+            boundary.pipe.send(Order(event=PersonEvent.SAFE_NOW))  # with hands in it only latches
+        boundary.server.released = scan >= 800
+
+    seen = bounded(play).samples()
+    out = next(s for s in seen if s.mode == Mode.VENTING.value)
+    opened = next(s for s in seen if s.command.vent_open and s.reading.scan >= out.reading.scan)
+    assert out.reading.scan <= 801
+    rate = out.command.output_pa / (opened.reading.time_s - out.reading.time_s)
+    assert rate == pytest.approx(limits().slow_return_pa_per_s.value, rel=0.05)
+    assert seen[-1].vented
+    assert seen[-1].mode == Mode.TRIPPED.value
 
 
 def test_asked_to_end_at_rest_it_ends_at_once(bounded: Callable[..., Boundary]) -> None:
