@@ -72,6 +72,7 @@ def vent(stand: "Stand", units_name: str, clock: "Clock") -> int:
         Safe.NOT_SAFE: STOPPED,
         Safe.STOPPED: STOPPED,
         Safe.UNREACHABLE: UNREACHABLE,
+        Safe.UNPROVEN: UNREACHABLE,
         Safe.WRONG_DEVICE: UNREACHABLE,
     }[end]
 

@@ -22,6 +22,8 @@ VERDICTS = {
     Safe.STOPPED: "Stopped by a person. The outputs were last told to be safe, but the casing is not known "
     "to be empty. By hand, now:",
     Safe.UNREACHABLE: "NOT SAFE: not all outputs could be written. By hand, now:",
+    Safe.UNPROVEN: "NOT SAFE as far as is known: what answers was written and reads no pressure, but it "
+    "never showed the identity of the stand file. By hand, at the stand that was meant, now:",
     Safe.WRONG_DEVICE: "NOT SAFE: the device that answers is not the stand file's, so it is left alone: it "
     "may be somebody else's stand. By hand, at the stand that was meant, now:",
 }

@@ -36,9 +36,16 @@ NOT_BACK = (
 
 
 class ScanLoop:
-    """One `step` per scan, or its two halves `read` and `act` with the procedure in between."""
+    """One `step` per scan, or its two halves `read` and `act` with the procedure in between.
 
-    def __init__(self, scanner: Scanner, outputs: Outputs, clock: Clock, limits: Limits) -> None:
+    A device that shows another identity than the stand file's gets nothing written; with `known_only` neither
+    does one that has not shown any yet.
+    """
+
+    def __init__(
+        self, scanner: Scanner, outputs: Outputs, clock: Clock, limits: Limits, known_only: bool = True
+    ) -> None:
+        self._known_only = known_only
         self.lost_scans = 0
         self.state: GuardState = start(limits, clock.now())
         self._scanner = scanner
@@ -128,8 +135,11 @@ class ScanLoop:
             self.lost_scans += missed
 
     def _write(self, command: Command, now_s: float) -> bool:
+        strangers = self._scanner.strangers
+        if self._known_only:
+            strangers |= self._scanner.unproven
         try:
-            self._outputs.apply(command)
+            self._outputs.apply(command, strangers)
         except LinkFault as fault:
             self._scanner.commanded_pa = None
             self._teller.tell(now_s, WRITE, [fault.text])

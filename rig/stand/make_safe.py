@@ -37,6 +37,7 @@ class Safe(Enum):
     NOT_SAFE = "the stand does not obey, or the pressure does not go"
     STOPPED = "a person stopped it before it was known to be safe"
     UNREACHABLE = "the outputs could not be written"
+    UNPROVEN = "written and without pressure by what answers, which never showed the stand file's identity"
     WRONG_DEVICE = "another device than the stand file's answers; nothing was written after that was seen"
 
 
@@ -62,7 +63,8 @@ def make_safe(
     """
     limits = limits_without_profile(stand)
     scanner, outputs = Scanner(stand, buses, clock), Outputs(stand, buses, clock)
-    loop, watch = ScanLoop(scanner, outputs, clock, limits), _Watch(stand, limits)
+    # What shows no identity is written all the same: better a stranger vented than a stand left alone.
+    loop, watch = ScanLoop(scanner, outputs, clock, limits, known_only=False), _Watch(stand, limits)
     event: PersonEvent | None = PersonEvent.SAFE_NOW
     said_s = clock.now()
     while True:
@@ -101,6 +103,7 @@ class _Watch:
         self._safe_since_s: float | None = None
         self._vented_since_s: float | None = None
         self._escalated_s: float | None = None
+        self._proven = False  # whatever answers has shown the identity of the stand file, or none is fitted
 
     def end(self, sample: Sample) -> Safe | None:
         now_s = sample.reading.time_s
@@ -112,6 +115,8 @@ class _Watch:
             inferred = sample.reading.pressure_is_inferred
             return Safe.UNMEASURED if inferred else Safe.VENTED
         too_long = now_s - began_s > VENT_WITHIN_S
+        if self._disobeys(now_s) and not self._proven:
+            return Safe.UNPROVEN
         return Safe.NOT_SAFE if too_long or self._disobeys(now_s) or self._at_its_end(sample) else None
 
     def _is_safe(self, sample: Sample) -> bool:
@@ -119,7 +124,11 @@ class _Watch:
         self._vented_since_s = _since(sample.vented, self._vented_since_s, now_s)
         obeys = all(back.obeys is not False for back in read_backs(self._stand, self._limits, sample.reading))
         written = sample.written or not sample.command.feed_watchdog
-        safe = sample.vented and obeys and written
+        identity = sample.reading.identity_right
+        self._proven |= identity.health is Health.ABSENT or (
+            identity.health is Health.GOOD and identity.closed
+        )
+        safe = sample.vented and obeys and written and self._proven
         self._safe_since_s = _since(safe, self._safe_since_s, now_s)
         return self._safe_since_s is not None and now_s - self._safe_since_s >= HOLDS_S
 

@@ -19,9 +19,11 @@ Item = tuple[Key, tuple[int, ...]]  # where, and what to hold there
 
 # A module with a watchdog is written at least four times within its timeout: three may get lost.
 FEEDS_PER_TIMEOUT = 4
-# A module whose watchdog is to expire is not asked either for this many timeouts; then reading goes on,
-# so that people can see whether the pressure goes.
-STARVED_TIMEOUTS = 2.0
+# A module whose watchdog is to expire is left alone for this many timeouts: not written, and where any
+# request feeds it not asked either. Then it has expired or never will: reading goes on, so that people can
+# see whether the pressure goes, and the safe values are said in every scan: nobody else has the last word.
+UNFED_TIMEOUTS = 2.0
+STRANGER = "it does not show the identity of the stand file, so nothing is written to it"
 
 
 class NotAnOutput(Exception):  # noqa: N818 - says what is wrong
@@ -48,7 +50,7 @@ class Outputs:
         self._clock = clock
         self._declared = declared_outputs(stand)
         self._held = {name: _Held({}, 0) for name in sorted({key[0] for key in self._declared})}
-        self._starved_until_s: dict[str, float] = {}
+        self._unfed_until_s: dict[str, float] = {}
 
     def say_again(self) -> None:
         """Nothing is taken to be held any more: `apply` writes every output anew."""
@@ -58,10 +60,19 @@ class Outputs:
     @property
     def starved(self) -> frozenset[str]:
         """Modules that are left unasked now, so that their watchdog expires."""
-        if not self._starved_until_s:
-            return frozenset()
+        return frozenset(name for name in self._unfed if self._fed_by_reading(name))
+
+    @property
+    def _unfed(self) -> list[str]:
+        """Modules that are not written now, so that their watchdog expires."""
+        if not self._unfed_until_s:
+            return []
         now_s = self._clock.now()
-        return frozenset(name for name, until_s in self._starved_until_s.items() if now_s < until_s)
+        return [name for name, until_s in self._unfed_until_s.items() if now_s < until_s]
+
+    def _fed_by_reading(self, name: str) -> bool:
+        watchdog = self._stand.modules[name].watchdog
+        return watchdog is not None and watchdog.fed_by == "any request"
 
     def renew(self, modules: Collection[str]) -> None:
         """These modules may have forgotten what they were told: `apply` arms and writes them anew."""
@@ -69,15 +80,19 @@ class Outputs:
             if name in self._held:
                 self._held[name] = _Held({}, self._held[name].session)
 
-    def apply(self, command: Command) -> None:
+    def apply(self, command: Command, strangers: Collection[str] = ()) -> None:
         """Write what differs from what the stand holds, and what the watchdogs need.
 
+        Nothing is written to `strangers`: modules that are not, or not known to be, the stand file's.
         Everything is tried even where something fails; then raises LinkFault that tells all of it.
         """
         self._starve(command)
-        items = self._items(command)
-        faults: list[LinkFault] = []
+        items = [item for item in self._items(command) if item[0][0] not in strangers]
+        faults = [LinkFault("answer", f"module {name}: {STRANGER}", asked=False) for name in strangers]
         for name, held in self._held.items():
+            if name in strangers:
+                self._held[name] = _Held({}, held.session)
+                continue
             sessions = self._buses[self._stand.modules[name].link].sessions
             if held.session != sessions:
                 held = self._held[name] = _Held({}, sessions)
@@ -102,8 +117,8 @@ class Outputs:
     def _needed(self, key: Key, values: tuple[int, ...], command: Command) -> bool:
         held, watchdog = self._held[key[0]], self._stand.modules[key[0]].watchdog
         if not command.feed_watchdog:
-            # With no watchdog to rely on, the safe values are said again in every scan.
-            return watchdog is None
+            # With no watchdog to rely on any more, the safe values are said again in every scan.
+            return key[0] not in self._unfed
         if held.values.get(key) != values:
             return True
         if watchdog is None:
@@ -139,14 +154,13 @@ class Outputs:
     def _starve(self, command: Command) -> None:
         """Stop feeding where the command says so; what the module holds is unknown from then on."""
         if command.feed_watchdog:
-            self._starved_until_s.clear()
+            self._unfed_until_s.clear()
             return
         for name, held in self._held.items():
             watchdog = self._stand.modules[name].watchdog
-            if watchdog is not None and name not in self._starved_until_s:
+            if watchdog is not None and name not in self._unfed_until_s:
                 self._held[name] = _Held({}, held.session)
-                quiet_s = STARVED_TIMEOUTS * watchdog.timeout_s if watchdog.fed_by == "any request" else 0.0
-                self._starved_until_s[name] = self._clock.now() + quiet_s
+                self._unfed_until_s[name] = self._clock.now() + UNFED_TIMEOUTS * watchdog.timeout_s
 
     # -- writing --------------------------------------------------------------------------------------
 

@@ -23,6 +23,7 @@ class Proof:
     value: int
     contact: Contact = NO_CONTACT
     due_s: float = -inf
+    held_once: bool = False
 
     def see(self, value: int | None, time_s: float) -> str | None:
         """Take what was read at `time_s`, None for no answer; what is wrong with it for a person, if so."""
@@ -32,6 +33,7 @@ class Proof:
         holds = value == self.value
         self.contact = Contact(holds, Health.GOOD, time_s)
         self.due_s = time_s + PERIOD_S if holds else -inf
+        self.held_once |= holds
         if holds or self.field == WATCHDOG:
             return None
         return (
@@ -57,11 +59,10 @@ def proofs(stand: Stand) -> Iterator[Proof]:
 
 
 def together(contacts: Sequence[Contact]) -> Contact:
-    """One contact for several: unknown when one is, closed when all are, as old as the oldest."""
-    for contact in contacts:
-        if contact.health is not Health.GOOD:
-            return contact
-    for contact in contacts:
-        if not contact.closed:
-            return contact
-    return min(contacts, key=lambda contact: contact.time_s)
+    """One contact for several: open when one is, else unknown when one is, else as old as the oldest."""
+
+    def rank(contact: Contact) -> tuple[int, float]:
+        good = contact.health is Health.GOOD
+        return (0 if good and not contact.closed else 1 if not good else 2), contact.time_s
+
+    return min(contacts, key=rank)

@@ -88,6 +88,16 @@ class Scanner:
             **found,  # type: ignore[arg-type]
         )
 
+    @property
+    def strangers(self) -> frozenset[str]:
+        """Modules that answered last with another identity than the stand file's."""
+        return frozenset(p.module.name for p in self._proofs if p.field == IDENTITY and p.broken)
+
+    @property
+    def unproven(self) -> frozenset[str]:
+        """Modules that have an identity in the stand file and have not shown it yet."""
+        return frozenset(p.module.name for p in self._proofs if p.field == IDENTITY and not p.held_once)
+
     def _read_block(self, block: Block, places: list[tuple[str, Channel, int, int]], found: Found) -> None:
         values, time_s = self._ask(block.module, block.table, block.address, block.count)
         for field, channel, begin, end in places:

@@ -93,7 +93,7 @@ class Score:
     left_scans: int | None = None  # from the fault to the end of RAMPING
     end: str = ""
     first_cause: str = ""
-    called_gone_pa: float = 0.0  # true casing pressure when it was said to be gone
+    called_gone_pa: float = 0.0  # highest true casing pressure at any scan that began to call it gone
     left_pa: float = 0.0  # true casing pressure at the end
     wrong: list[str] = field(default_factory=list)
 
@@ -176,6 +176,7 @@ class _Ride:
         self.struck: int | None = None  # scan
         self.scans = 0
         self.last: Demand | None = None
+        self.vented = False
 
     def go(self) -> None:
         bench = self.bench
@@ -195,7 +196,6 @@ class _Ride:
         else:
             bench.loop.make_safe()
         self.score.end = how if how in ("lost", "never ended") else self._end()
-        self.score.called_gone_pa = bench.machine.outputs.casing_pa if bench.loop.state.vented else 0.0
         bench.clock.sleep(AFTERWARDS_S)
 
     def _end(self) -> str:
@@ -259,6 +259,9 @@ class _Ride:
             score.vent_scans = self.scans - self.struck
         if self.struck is not None and score.left_scans is None and sample.mode != Mode.RAMPING.value:
             score.left_scans = self.scans - self.struck
+        if sample.vented and not self.vented:
+            score.called_gone_pa = max(score.called_gone_pa, bench.machine.outputs.casing_pa)
+        self.vented = sample.vented
         if bench.disk_is_full:
             return  # neither kept nor shown
         for notice in notices:

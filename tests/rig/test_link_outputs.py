@@ -238,10 +238,26 @@ def test_an_unfed_watchdog_is_neither_written_nor_asked_until_it_must_have_expir
     clock.wait_until(0.99)
     outputs.apply(replace(SAFE_COMMAND, feed_watchdog=False))
     assert outputs.starved == {"io"}
+    assert mock.written == []
     clock.wait_until(1.01)
     assert outputs.starved == frozenset()
-    outputs.apply(replace(SAFE_COMMAND, feed_watchdog=False))
+
+
+@pytest.mark.parametrize("fed_by", ["any request", "writes"])
+def test_when_an_unfed_watchdog_must_have_expired_the_safe_values_are_said_in_every_scan(fed_by: str) -> None:
+    """Else a second program, which feeds it, would have the last word."""
+    mock, clock, unfed = healthy_mock(), VirtualClock(), replace(SAFE_COMMAND, feed_watchdog=False)
+    outputs = Outputs(with_module(stand(), watchdog=dog(fed_by=fed_by)), {"bay": InProcessBus(mock)}, clock)
+    outputs.apply(SAFE_COMMAND)
+    mock.written.clear()
+    outputs.apply(unfed)
+    clock.wait_until(0.99)
+    outputs.apply(unfed)
     assert mock.written == []
+    clock.wait_until(1.01)
+    for scans in (1, 2, 3):
+        outputs.apply(unfed)
+        assert len(mock.written) == 3 * scans
 
 
 def test_one_fed_by_writes_goes_on_being_read_while_it_starves() -> None:
