@@ -123,7 +123,8 @@ class Outputs:
             return True
         if watchdog is None:
             return False
-        return self._clock.now() - held.written_s >= watchdog.timeout_s / FEEDS_PER_TIMEOUT
+        # A clock that was set back must not starve it.
+        return not 0.0 <= self._clock.now() - held.written_s < watchdog.timeout_s / FEEDS_PER_TIMEOUT
 
     # -- the watchdog ---------------------------------------------------------------------------------
 

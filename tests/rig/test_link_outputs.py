@@ -260,6 +260,17 @@ def test_when_an_unfed_watchdog_must_have_expired_the_safe_values_are_said_in_ev
         assert len(mock.written) == 3 * scans
 
 
+def test_a_clock_that_was_set_back_does_not_starve_a_watchdog() -> None:
+    mock, clock = healthy_mock(), VirtualClock()
+    outputs = Outputs(with_module(stand(), watchdog=dog()), {"bay": InProcessBus(mock)}, clock)
+    clock.wait_until(100.0)
+    outputs.apply(SAFE_COMMAND)
+    mock.written.clear()
+    clock._now_s = 40.0
+    outputs.apply(SAFE_COMMAND)
+    assert len(mock.written) == 1  # one write feeds it
+
+
 def test_one_fed_by_writes_goes_on_being_read_while_it_starves() -> None:
     _, outputs, _, _ = connected(with_module(stand(), watchdog=dog()), healthy_mock())
     outputs.apply(replace(SAFE_COMMAND, feed_watchdog=False))
