@@ -39,6 +39,7 @@ SCAN_LOST = (
     "The scan process was lost: nothing reads or writes the stand any more. The output module's watchdog, "
     "where there is one, takes the outputs down. Run `stemrig vent` on this stand before anything else."
 )
+CAUSE_UNHEARD = "The guard made the stand safe; the cause was not heard here."
 AIR_LEFT = (
     "The casing may hold pressure, and the spring is loaded. Stay clear of the stem. Shut off the supply by "
     "hand, vent by hand, and go near only when a gauge at the casing shows nothing."
@@ -271,5 +272,7 @@ def _tell_end(record: RecordWriter, ended: Ended[list[str]], check: BenchCheck, 
         record.event(now_s, CYCLES, check.ended)
     if ended.how in STOP_KINDS:
         record.event(now_s, STOP_KINDS[ended.how], stop_words(ended, presses))
+    if ended.how is How.TRIPPED and not ended.trips:
+        record.event(now_s, STOP_KINDS[How.STOPPED], CAUSE_UNHEARD)
     if not ended.vented:
         record.event(now_s, WARNING, AIR_LEFT)

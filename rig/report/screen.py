@@ -12,7 +12,7 @@ from rich.text import Text
 from rig.profile.model import Profile
 from rig.report.dashboard import Dashboard
 from rig.report.words import BEFORE_MOVEMENT, travel_text
-from rig.stand.notice import TRIP
+from rig.stand.notice import SILENT, TRIP
 from rig.stand.sample import Sample
 from rig.units import UnitSet
 
@@ -42,8 +42,8 @@ def choose_screen(
 
 
 def ring_for(kind: str, console: Console) -> None:
-    """The terminal's bell for a trip: a person looks at the valve, not at the screen."""
-    if kind == TRIP:
+    """The terminal's bell for a trip or a dead scan: a person looks at the valve, not at the screen."""
+    if kind in (TRIP, SILENT):
         console.bell()
 
 

@@ -11,6 +11,7 @@ TRIP, REFUSED, MODE, LIMITED, LINK, WRITE = "trip", "refused", "mode", "limited"
 PRIORITY = "priority"  # of the scan among the programs of this computer; for the record alone
 ASTRAY = "written otherwise"
 BY_HAND = "by hand"  # what people must do where the guard has come to its end
+SILENT = "no reading"  # the scan does not answer: what is shown is old
 WARNING = "warning"  # goes onto the sheet
 
 # A condition that comes and goes is told again only when it has been away for this long.

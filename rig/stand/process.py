@@ -7,6 +7,7 @@ that is polled. When this process dies or stops answering, the scan vents the st
 import atexit
 import multiprocessing
 import sys
+import time
 from collections.abc import Callable
 from contextlib import suppress
 from multiprocessing.connection import Connection
@@ -16,7 +17,7 @@ from typing import Self, TypeVar
 
 from rig.stand.link import LinkFault
 from rig.stand.model import Stand
-from rig.stand.notice import Notice
+from rig.stand.notice import SILENT, Notice
 from rig.stand.packed import NO_DEMAND, SIZE, demand_number_of, unpacked
 from rig.stand.ring import Ring
 from rig.stand.run import VENT_WITHIN_S, Ended, How, Procedure, Run
@@ -39,6 +40,11 @@ HANDS_STILL_IN = (
     "then it vents."
 )
 LOOK_EVERY_S = 0.25  # whether the scan still lives, while no sample comes
+NO_READING = (
+    "NOTHING HAS BEEN READ for {:.0f} s: the scan does not answer, what is shown is old, and nobody holds "
+    "the outputs. Press the stand's emergency stop, shut the air, stay clear. Ctrl-C twice gives the scan up."
+)
+SILENT_S, SAY_SILENT_EVERY_S = 2.0, 5.0  # without a sample: said then, and again
 
 
 class StandProcess:
@@ -182,6 +188,15 @@ class StandProcess:
         except OSError:
             pass
 
+    def give_it_up(self) -> bool:
+        """Kill a scan that does not answer, so that nothing of it comes back later, and say whether it was
+        done: not with hands in, where it may only be late. Only the module's watchdog acts from then on."""
+        if self._process is None or self._hands_in:
+            return False
+        self._process.kill()
+        self._process.join()
+        return True
+
     def __enter__(self) -> Self:
         self.open()
         return self
@@ -203,19 +218,53 @@ def run_over(
 
     When `on_sample` or `on_notice` raises, the stand is vented first and the exception goes on after that.
     """
-    run = Run(procedure, person)
+    run, silence = Run(procedure, person), _Silence(scan, on_notice, person)
     try:
         while run.ended is None:
             samples = scan.samples(LOOK_EVERY_S)
-            if not samples and not scan.alive:
+            if not samples and (not scan.alive or silence.ended()):
                 run.give_up(How.LOST)
             if samples:
+                silence.over(samples[-1].reading.time_s)
                 _answer(scan, run, samples, on_sample, on_notice)
     except BaseException:
         procedure.close()
         vent_over(scan)
         raise
     return run.ended
+
+
+class _Silence:
+    """A scan that lives and brings nothing: stopped, or stuck in the system. What is shown is old then."""
+
+    def __init__(
+        self,
+        scan: StandProcess,
+        on_notice: Callable[[Notice], None],
+        person: Callable[[], PersonEvent | None],
+        clock: Callable[[], float] = time.monotonic,
+    ) -> None:
+        self._scan, self._on_notice, self._person, self._clock = scan, on_notice, person, clock
+        self._heard_at = self._clock()
+        self._said_at: float | None = None
+        self._last_s = 0.0
+
+    def over(self, time_s: float) -> None:
+        self._last_s, self._heard_at, self._said_at = time_s, self._clock(), None
+
+    def ended(self) -> bool:
+        """Look while nothing comes, and say it; True when a person gave the scan up (Ctrl-C twice)."""
+        now = self._clock()
+        silent_s = now - self._heard_at
+        if silent_s < SILENT_S:
+            return False
+        if self._said_at is None or now - self._said_at >= SAY_SILENT_EVERY_S:
+            self._said_at = now
+            self._on_notice(Notice(self._last_s + silent_s, SILENT, NO_READING.format(silent_s)))
+        order = self._person()
+        if order is not None:
+            self._scan.event(order)  # for when it wakes
+        return order is PersonEvent.SAFE_NOW and self._scan.give_it_up()
 
 
 def _answer(
