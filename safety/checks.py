@@ -134,7 +134,7 @@ def disagreements(limits: Limits, state: GuardState, reading: Reading) -> Iterat
         (Role.VENT_VALVE, reading.vent_valve_open, state.command.vent_open),
     ):
         if believable(contact) and contact.closed is not wanted:
-            text = f"The {NAMES[role]} disagrees with what was written. {why}"
+            text = f"The {NAMES[role]} disagrees with what was written: is the valve stuck? {why}"
             yield Finding(f"{NAMES[role]} disagrees", text, contact.closed, wanted, "contact")
 
 

@@ -72,8 +72,10 @@ def still(limits: Limits, state: GuardState) -> bool:
 
 def _not_vented(limits: Limits, state: GuardState, reading: Reading) -> str:
     bound, least = limits.gone_pa.value / PSI, limits.vent_least_s.value
+    pressure = state.memory.pressure
+    reads = f"reads {pressure.quick / PSI:.2f} psi" if pressure.known else "has not been read yet"
     words = [
-        f"The casing pressure is not known to be gone: it reads {state.memory.pressure.quick / PSI:.2f} psi, "
+        f"The casing pressure is not known to be gone: it {reads}, "
         f"and must be within {bound:.2f} psi of zero, with the vent open for {least:.0f} s."
     ]
     if reading.pressure_is_inferred:

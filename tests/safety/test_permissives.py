@@ -110,6 +110,13 @@ def test_how_still_still_is(sense: float, apart: float, so: bool) -> None:
     assert still(scene.limits, state) is so
 
 
+def test_a_pressure_never_seen_is_no_number_of_psi() -> None:
+    scene = Scene()
+    scene.health[Role.PRESSURE] = Health.UNKNOWN
+    scene.wait(0.1)
+    assert any("it has not been read yet, and must be within 0.50 psi" in words for words in arm(scene))
+
+
 def test_a_stem_never_seen_is_not_still() -> None:
     scene = Scene()
     assert not still(scene.limits, scene.state)
