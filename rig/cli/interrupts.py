@@ -44,9 +44,12 @@ class Interrupts:
         return PersonEvent.SAFE_NOW if self.presses >= 2 else PersonEvent.STOP
 
     def _press(self, number: int, frame: FrameType | None) -> None:
-        self.presses += 1
-        if number == getattr(signal, "SIGHUP", None):
-            self._leave_terminals()
+        if number != getattr(signal, "SIGHUP", None):
+            self.presses += 1
+            return
+        # A terminal that is closed may send it more than once: nobody has pressed twice.
+        self.presses = max(1, self.presses)
+        self._leave_terminals()
 
     def _leave_terminals(self) -> None:
         """Only those that are gone: SIGHUP may come from elsewhere."""

@@ -42,7 +42,11 @@ def test_two_presses_within_one_scan_make_safe_at_once() -> None:
 def test_a_closed_terminal_stops_in_order() -> None:
     with Interrupts() as interrupts:
         signal.raise_signal(signal.SIGHUP)
+        signal.raise_signal(signal.SIGHUP)  # as some do: nobody has pressed twice
         assert interrupts.order() is PersonEvent.STOP
+        assert interrupts.order() is None
+        signal.raise_signal(signal.SIGINT)
+        assert interrupts.order() is PersonEvent.SAFE_NOW
 
 
 def test_afterwards_the_signal_is_what_it_was() -> None:
