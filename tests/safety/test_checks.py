@@ -410,6 +410,16 @@ def test_a_read_back_that_did_not_answer_is_not_compared(health: Health) -> None
     assert not found(checks.supply, state, reading)
 
 
+def test_an_output_far_above_the_cap_that_is_not_believed_hurries_nothing() -> None:
+    """One valve read-back that disagrees once is forgiven, whatever number a failed signal carries."""
+    reading = replace(
+        READING, output=Signal(1e9, Health.FAILED, NOW), vent_valve_open=Contact(True, Health.GOOD, NOW)
+    )
+    state = replace(BASE, command=Command(0.0, True, False, True), outputs=((1.0, 0.0),))
+    assert not found(checks.readbacks, state, reading)
+    assert found(checks.readbacks, replace(state, astray=ASTRAY.astray), reading)
+
+
 def test_before_anything_was_written_the_output_is_not_compared() -> None:
     reading = replace(READING, output=Signal(1e9, Health.GOOD, NOW))
     aligned = replace(ASTRAY, command=Command(0.0, False, True, True))
