@@ -5,6 +5,7 @@ from math import nextafter
 
 import pytest
 
+from safety.guard import decide
 from safety.limits import PSI, Limits, Role
 from safety.output import frozen
 from safety.signals import SAFE_COMMAND, Command, Contact, Health
@@ -200,12 +201,24 @@ def test_what_is_not_live_or_not_measured_takes_nothing_back(spoilt: Role | None
     assert scene.command == replace(FROZEN, supply_open=True)
 
 
+@pytest.mark.parametrize("lost", [Role.PRESSURE, Role.POSITION])
+def test_a_signal_that_was_lost_half_way_is_no_witness_any_more(lost: Role) -> None:
+    """Its filter still holds what it last saw."""
+    scene = Scene(OPEN).hands_in()
+    first = (0.5, 0.0) if lost is Role.PRESSURE else (20.0, -TRAVEL_M / 2)
+    shown(scene, *first)
+    scene.health[lost] = Health.FAILED
+    shown(scene, 0.5, -TRAVEL_M / 2)
+    assert scene.command == replace(FROZEN, supply_open=True)
+
+
 @pytest.mark.parametrize(
     ("hair", "fallen", "taken_back"),
     [
         (0.25, 512.0, False),
+        (0.25, 512.25, False),
         (nextafter(0.25, 1), 512.0, False),
-        (nextafter(0.25, 1), nextafter(512.0, 1e9), True),
+        (nextafter(0.25, 1), 512.25, True),
     ],
 )
 @pytest.mark.parametrize("sense", [1.0, -1.0])
@@ -213,10 +226,10 @@ def test_how_far_stem_and_pressure_must_have_gone(
     hair: float, fallen: float, taken_back: bool, sense: float
 ) -> None:
     scene = Scene(limits(hair_m=cap(0.25), hold_pa=cap(512.0))).hands_in()
-    held = Mark(0.0, fallen, 0.0, 20 * PSI)
+    held = Mark(0.0, 1024.0 + fallen, 0.0, 20 * PSI)
     memory = replace(
         scene.state.memory,
-        pressure=replace(scene.state.memory.pressure, quick=0.0, latest=-3.0),
+        pressure=replace(scene.state.memory.pressure, quick=1024.0, latest=-3.0),
         position=replace(scene.state.memory.position, quick=sense * hair),
     )
     state = replace(scene.state, held=held, memory=memory)
@@ -252,6 +265,17 @@ def test_under_a_trip_hands_out_does_not_let_any_air_back() -> None:
     measured = scene.state.memory.pressure.quick
     scene.scan(event=PersonEvent.HANDS_OUT)
     assert scene.command.output_pa <= measured
+
+
+@pytest.mark.parametrize("short_pa", [0.5, 0.0])
+def test_under_a_trip_the_output_starts_from_what_is_measured_to_the_pascal(short_pa: float) -> None:
+    scene = Scene().hands_in()
+    scene.scan(event=PersonEvent.SAFE_NOW)
+    measured = 20 * PSI - short_pa
+    track = replace(scene.state.memory.pressure, quick=measured, slow=measured, latest=measured)
+    state = replace(scene.state, memory=replace(scene.state.memory, pressure=track))
+    after = decide(scene.limits, state, scene.reading(), PersonEvent.HANDS_OUT)
+    assert after.command.output_pa == measured
 
 
 def test_air_that_bled_away_behind_a_shut_supply_does_not_come_back_at_once() -> None:

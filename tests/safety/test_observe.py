@@ -260,7 +260,10 @@ def test_with_no_casing_transmitter_only_time_tells(opened: float, vented: bool)
     assert seen(before, reading(9000.0, inferred=True)).vented is vented
 
 
-@pytest.mark.parametrize(("rest", "vented"), [(0.0, True), (0.5, True), (-0.0009765625, False), (None, True)])
+@pytest.mark.parametrize(
+    ("rest", "vented"),
+    [(0.0, True), (0.5, True), (-0.0009765625, False), (0.5009765625, False), (None, True)],
+)
 def test_with_no_casing_transmitter_a_stem_that_is_not_back_speaks_against_it(
     rest: float | None, vented: bool
 ) -> None:
@@ -268,6 +271,13 @@ def test_with_no_casing_transmitter_a_stem_that_is_not_back_speaks_against_it(
     before = replace(state(command=SAFE_COMMAND, position=0.25), valves_since_s=0.0, rest_position_m=rest)
     assert seen(before, reading(position=0.25, inferred=True)).vented is vented
     assert seen(before, reading(position=0.25)).vented, "a transmitter knows better"
+
+
+@pytest.mark.parametrize(("position", "vented"), [(0.5, True), (0.5009765625, False)])
+def test_how_far_off_its_rest_is_a_share_of_the_travel(position: float, vented: bool) -> None:
+    before = replace(state(command=SAFE_COMMAND, position=position), valves_since_s=0.0, rest_position_m=0.0)
+    some = replace(SOME, travel_max_m=cap(2.0))
+    assert seen(before, reading(position=position, inferred=True), some).vented is vented
 
 
 @pytest.mark.parametrize(
