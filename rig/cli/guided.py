@@ -221,7 +221,9 @@ class Conversation:
         self._record.sample(sample)
         self._mode = sample.mode
         if sample.mode not in MOVING:  # the person looks on although the procedure does not
-            shown = Showing(sample.reading, NOTHING_ASKED, None, sample.mode, in_charge=False)
+            shown = Showing(
+                sample.reading, NOTHING_ASKED, None, sample.mode, in_charge=False, written=sample.written
+            )
             self._screen.show(shown)
         if self.conductor is not None:
             self.conductor.saw(sample.mode, self._refused, self._trips)

@@ -50,6 +50,7 @@ class Showing:
     refusals: tuple[str, ...] = ()  # why the guard did not obey the last answer
     alarm: tuple[str, ...] = ()  # causes latched while hands are in
     in_charge: bool = True  # False: the procedure has not begun or has ended; no key is heard
+    written: bool = True  # the outputs were acknowledged in this scan
 
 
 class Person(Protocol):

@@ -13,8 +13,8 @@ from rig.stand.sample import Sample
 from rig.units import Dimension, UnitSet
 from safety.signals import Demand
 
-WATCH_LINES = 2
-OTHER_LINES = 12  # lines of a drawing that are neither plot nor what to watch for
+WATCH_LINES = TOLD_LINES = 2
+OTHER_LINES = 11 + TOLD_LINES  # lines of a drawing that are neither plot nor what to watch for
 KEPT_POINTS = 4000
 # Status colours after IEC 60073; the word itself is always there.
 MODE_STYLE = {"ramping": "green", "venting": "yellow", "tripped": "bold red", "escalated": "bold red"}
@@ -25,6 +25,20 @@ NO_DEMAND_WATCH = {
     "tripped": "Outputs are safe. Stay clear until the pressure is gone.",
     "escalated": "The pressure does not go. Shut off the air and vent by hand; stay clear.",
 }
+
+NOT_WRITTEN = (
+    "NOTHING REACHES THE OUTPUTS: they are not known to be safe. Press the emergency stop, shut the air."
+)
+NOT_KNOWN = "The pressure is not known. Stay clear; press the emergency stop and look at a gauge."
+
+
+def watch_without_demand(mode: str, written: bool, pressure_good: bool) -> str | None:
+    """What a person should know while the guard brings the stand to rest; None in other modes."""
+    if mode not in NO_DEMAND_WATCH:
+        return None
+    if not written and mode != "escalated":
+        return NOT_WRITTEN
+    return NO_DEMAND_WATCH[mode] if pressure_good or mode == "escalated" else NOT_KNOWN
 
 
 class Dashboard:
@@ -59,7 +73,7 @@ class Dashboard:
         rows = max(3, min(14, height - 1 - OTHER_LINES - WATCH_LINES))
         lines += plot_lines(self._profile, self._units, self._points, inner, rows)
         lines += [Text(f"{'limits':<{LABEL}}{' · '.join(self._limits)}", "dim")] if self._limits else []
-        lines += [self._told_line(), Text(self._stop_hint, "bold")]
+        lines += [*self._told_lines(inner), Text(self._stop_hint, "bold")]
         for line in lines:
             line.truncate(inner, overflow="ellipsis")
         return Text("\n").join(lines[: height - 1])
@@ -89,7 +103,9 @@ class Dashboard:
         sample = self._sample
         watch = BEFORE_MOVEMENT[0]
         if sample is not None:
-            watch = sample.demand.watch_for if sample.demand else NO_DEMAND_WATCH.get(sample.mode, watch)
+            good = sample.reading.pressure.good
+            idle = watch_without_demand(sample.mode, sample.written, good) or watch
+            watch = sample.demand.watch_for if sample.demand else idle
         lines = wrap(watch, width, max_lines=WATCH_LINES, placeholder=" …")
         return [Text(line, "italic") for line in lines + [""] * (WATCH_LINES - len(lines))]
 
@@ -105,6 +121,7 @@ class Dashboard:
         )
         inferred = " (inferred)" if reading.pressure_is_inferred else ""
         demand = live_text(units, Dimension.PRESSURE, sample.command.output_pa)
+        demand = demand if sample.written else "NOT WRITTEN"
         supply = (
             f"   supply {live_text(units, Dimension.PRESSURE, reading.supply.value)}"
             if reading.supply.good
@@ -136,11 +153,15 @@ class Dashboard:
         left = f" {max(0.0, demand.progress):4.0%}, about {minutes(demand.remaining_s)} left"
         return Text.assemble(f"{'progress':<{LABEL}}", bar(demand.progress, width - LABEL - len(left)), left)
 
-    def _told_line(self) -> Text:
+    def _told_lines(self, width: int) -> list[Text]:
+        """Always the same number of lines. Once there is a trip its first cause stays."""
         trips = [text for kind, text in self._told if "trip" in kind]
-        if trips:
-            return Text.assemble(("STOPPED, first cause: ", "bold red"), trips[0])
-        return Text(f"{self._told[-1][0]}: {self._told[-1][1]}" if self._told else "")
+        words = f"STOPPED, first cause: {trips[0]}" if trips else ""
+        if not trips and self._told:
+            words = f"{self._told[-1][0]}: {self._told[-1][1]}"
+        lines = wrap(words, width, max_lines=TOLD_LINES, placeholder=" …")
+        style = "bold red" if trips else ""
+        return [Text(line, style) for line in lines + [""] * (TOLD_LINES - len(lines))]
 
 
 def bar(share: float, width: int) -> str:

@@ -8,7 +8,7 @@ from rich.text import Text
 
 from rig.procedure.conductor import BACK_KEY, PAUSE_KEY, STOP_KEY, Showing
 from rig.procedure.guided import Large, Prompt
-from rig.report.dashboard import MODE_STYLE, NO_DEMAND_WATCH, WITHOUT_DEMAND, bar, minutes
+from rig.report.dashboard import MODE_STYLE, WITHOUT_DEMAND, bar, minutes, watch_without_demand
 from rig.report.large import large
 from rig.report.words import live_text
 from rig.units import Dimension, UnitSet
@@ -95,7 +95,7 @@ class GuidedBoard:
         doing, watch = f"at work: {demand.stage}", demand.watch_for
         if not showing.in_charge:
             doing = WITHOUT_DEMAND.get(showing.mode, "being made ready")
-            watch = NO_DEMAND_WATCH.get(showing.mode, "")
+            watch = watch_without_demand(showing.mode, showing.written, pressure.good) or ""
         lines = [Text(f"The stand is {doing}.", "bold"), Text(""), *self._large(reading)]
         lines += [Text(""), *_labelled("watch", watch, width, "italic")]
         if showing.in_charge and demand.progress > 0.0:

@@ -192,9 +192,9 @@ _STEP = {Dimension.PRESSURE: 50.0, Dimension.LENGTH: 25e-6}  # Pa, m: finer than
 
 
 def live_text(units: UnitSet, dimension: Dimension, si: float) -> str:
-    """A value that changes while it is looked at: always the same number of decimals in a unit."""
+    """A value that changes while it is looked at: always as many decimals, and no minus before zero."""
     decimals = max(0, round(-log10(units.to(dimension, _STEP[dimension]))))
-    return f"{units.to(dimension, si):.{decimals}f} {units.symbol(dimension)}"
+    return f"{units.to(dimension, si):z.{decimals}f} {units.symbol(dimension)}"
 
 
 def pressure_range_text(units: UnitSet, lower_pa: float, upper_pa: float) -> str:

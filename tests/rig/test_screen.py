@@ -10,7 +10,7 @@ from rig.analysis.samples import RISE
 from rig.profile.model import Action
 from rig.report.braille import BLANK, BrailleGrid
 from rig.report.curves import travel_of
-from rig.report.dashboard import Dashboard, bar, minutes
+from rig.report.dashboard import Dashboard, bar, minutes, watch_without_demand
 from rig.report.screen import DRAWS_PER_S, STOP_HINT, LiveScreen, PlainScreen, choose_screen
 from rig.report.words import live_text
 from rig.units import UNIT_SETS, Dimension
@@ -283,3 +283,40 @@ def test_a_file_gets_no_bell() -> None:
     with PlainScreen(console, PROFILE, PSI_SET) as screen:
         screen.event(3.0, "trip", "The guard is open.")
     assert "\a" not in printed(console)
+
+
+@pytest.mark.parametrize(
+    ("mode", "written", "good", "told"),
+    [
+        ("tripped", True, True, "Outputs are safe"),
+        ("tripped", True, False, "The pressure is not known"),
+        ("tripped", False, True, "NOTHING REACHES THE OUTPUTS"),
+        ("tripped", False, False, "NOTHING REACHES THE OUTPUTS"),
+        ("venting", False, True, "NOTHING REACHES THE OUTPUTS"),
+        ("venting", True, True, "The casing is venting"),
+        ("escalated", False, False, "Shut off the air"),
+    ],
+)
+def test_safe_outputs_are_told_only_where_they_were_acknowledged(
+    mode: str, written: bool, good: bool, told: str
+) -> None:
+    last = SAMPLES[-1]
+    pressure = replace(last.reading.pressure, health=Health.GOOD if good else Health.FAILED)
+    reading = replace(last.reading, pressure=pressure)
+    dashboard = Dashboard(PROFILE, PSI_SET, LIMITS, STOP_HINT)
+    dashboard.see(replace(last, demand=None, mode=mode, written=written, reading=reading), None)
+    text = dashboard.drawn(80, 24).plain
+    assert told in text
+    assert ("NOT WRITTEN" in text) is not written
+    assert watch_without_demand("ramping", written, good) is None
+
+
+def test_a_long_first_cause_is_told_on_two_lines_with_what_to_do() -> None:
+    cause = "The pressure signal jumped further than air can flow: wiring or transmitter. Look at a gauge."
+    assert "Look at a gauge." in "\n".join(shown(300, told=(("trip", cause),)))
+    assert len(shown(300, 60, 20, told=(("trip", cause),))) <= 19
+    assert STOP_HINT in shown(300, 60, 20)[-1]
+
+
+def test_zero_has_no_minus() -> None:
+    assert live_text(PSI_SET, Dimension.PRESSURE, -1.0) == "0.00 psi"

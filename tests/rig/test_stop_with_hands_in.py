@@ -92,7 +92,8 @@ def test_pressed_while_hands_go_in_it_goes_on_once_the_guard_has_refused_them(pr
 def test_what_the_procedure_does_not_look_at_any_more_the_person_still_sees(mode: Mode) -> None:
     screen = Book()
     talk = Conversation(Book(), screen)  # type: ignore[arg-type]
-    talk.on_sample(SimpleNamespace(mode=mode.value, reading="the latest"))  # type: ignore[arg-type]
+    talk.on_sample(SimpleNamespace(mode=mode.value, reading="the latest", written=False))  # type: ignore[arg-type]
     conducted = mode in (Mode.RAMPING, Mode.HANDS_IN)
     assert [seen.reading for seen in screen.shown] == ([] if conducted else ["the latest"])
     assert all(seen.mode == mode.value and not seen.in_charge for seen in screen.shown)
+    assert not any(seen.written for seen in screen.shown)
