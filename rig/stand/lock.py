@@ -34,12 +34,32 @@ else:
         fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
+HANDS_IN = "HANDS IN THE MECHANISM"
+
+
 class StandInUse(Exception):  # noqa: N818 - says what is so
     """Another program has the stand, or that cannot be found out; `str()` of it is for a person."""
 
-    def __init__(self, words: str, process: int | None = None) -> None:
+    def __init__(self, words: str, process: int | None = None, hands_in: bool = False) -> None:
         super().__init__(words)
         self.process = process  # of the holder, where it said so
+        self.hands_in = hands_in  # it holds the stem still, for hands are in the mechanism
+
+
+class Holding:
+    """What the holder of a lock says of itself, for whoever finds the stand in use."""
+
+    def __init__(self) -> None:
+        self.files: list[int] = []
+
+    def say(self, hands_in: bool) -> None:
+        words = f"process {os.getpid()}, since {datetime.now():%Y-%m-%d %H:%M:%S}"
+        words += f"; {HANDS_IN}" if hands_in else ""
+        for file in self.files:
+            with suppress(OSError):  # a courtesy; the lock is what counts
+                os.ftruncate(file, 0)
+                os.lseek(file, 0, os.SEEK_SET)
+                os.write(file, words.encode())
 
 
 def what_is_locked(stand: Stand) -> list[str]:
@@ -74,13 +94,17 @@ def _one_spelling(address: str) -> str:
 
 
 @contextmanager
-def only_controller(stand: Stand, folder: Path | None = None) -> Iterator[str]:
+def only_controller(
+    stand: Stand, folder: Path | None = None, holding: Holding | None = None
+) -> Iterator[str]:
     """Hold the stand. Raises StandInUse at once where another program holds any part of it.
 
     Yields who held it last and died with it, in their own words; empty after an orderly end.
 
-    `folder`: where the lock files are; the system's folder for temporary files unless given.
+    `folder`: where the lock files are; the system's folder for temporary files unless given. `holding`: by
+    which the holder says more of itself later.
     """
+    holding = holding or Holding()
     held: list[tuple[Path, int]] = []
     left: dict[str, None] = {}
     try:
@@ -88,10 +112,13 @@ def only_controller(stand: Stand, folder: Path | None = None) -> Iterator[str]:
             path = (folder or Path(tempfile.gettempdir())) / f"stemrig-{_file_name(key)}.lock"
             file, before = _hold(path, stand.name)
             held.append((path, file))
+            holding.files.append(file)
             if before:
                 left[before] = None
+        holding.say(hands_in=False)
         yield "; ".join(left)
     finally:
+        holding.files.clear()
         for path, file in reversed(held):
             _let_go(path, file)
 
@@ -109,22 +136,23 @@ def _hold(path: Path, name: str) -> tuple[int, str]:
             _try_lock(file)
         except OSError:
             said = _said(file)
-            said = f" ({said})" if said else ""
             os.close(file)
-            raise StandInUse(
-                f"stand '{name}' is in use by another program on this computer{said}. Two must never write "
-                "to one stand: end that one, or wait for it",
-                _process(said),
-            ) from None
+            raise StandInUse(_in_use(name, said), _process(said), HANDS_IN in said) from None
         if _is_at(path, file):
             break
         os.close(file)  # its holder took it away between our two steps
-    before = _said(file)
-    with suppress(OSError):  # who we are is a courtesy; the lock is what counts
-        os.ftruncate(file, 0)
-        os.lseek(file, 0, os.SEEK_SET)
-        os.write(file, f"process {os.getpid()}, since {datetime.now():%Y-%m-%d %H:%M:%S}".encode())
-    return file, before
+    return file, _said(file)
+
+
+def _in_use(name: str, said: str) -> str:
+    words = f"stand '{name}' is in use by another program on this computer"
+    words += f" ({said}). " if said else ". "
+    if HANDS_IN in said:
+        return words + (
+            "It holds the stem still: do NOT end it. When everybody's hands are out and clear, say so there, "
+            "or by `stemrig vent` on this stand"
+        )
+    return words + "Two must never write to one stand: end that one, or wait for it"
 
 
 def _open(path: Path) -> int:

@@ -4,14 +4,14 @@ import gc
 import os
 import signal
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from typing import Any, Protocol
 
 from rig.stand.clock import Clock, MonotonicClock, PacedClock
 from rig.stand.link import Bus, LinkFault
-from rig.stand.lock import StandInUse, only_controller
+from rig.stand.lock import Holding, StandInUse, only_controller
 from rig.stand.loop import ScanLoop
 from rig.stand.model import Stand
 from rig.stand.notice import LINK, PRIORITY, Notice
@@ -81,7 +81,17 @@ class ScanServer:
     `stemrig vent` sends it).
     """
 
-    def __init__(self, loop: ScanLoop, pipe: Connection, ring: Ring, post: Post, paced: bool) -> None:
+    def __init__(
+        self,
+        loop: ScanLoop,
+        pipe: Connection,
+        ring: Ring,
+        post: Post,
+        paced: bool,
+        say_hands_in: Callable[[bool], None] = lambda hands_in: None,
+    ) -> None:
+        """`say_hands_in` is told whenever hands go in or come out."""
+        self._say_hands_in, self._hands_in = say_hands_in, False
         self._loop, self._pipe, self._ring, self._post = loop, pipe, ring, post
         self._paced = paced
         self._expect_answer = True
@@ -116,6 +126,10 @@ class ScanServer:
         if own is None and self._events:
             own = self._events.popleft()
         sample = self._loop.act(reading, None if self.ending else self._demand, own)
+        hands_in = self._loop.state.mode is Mode.HANDS_IN
+        if hands_in is not self._hands_in:
+            self._hands_in = hands_in
+            self._say_hands_in(hands_in)
         self._tell()
         self._ring.push(packed(sample, self._number if sample.demand is not None else NO_DEMAND))
         self._post.release()
@@ -207,13 +221,14 @@ def serve(setup: Setup, pipe: Connection, post: Post) -> None:
         if number is not None:
             signal.signal(number, signal.SIG_IGN)
     try:
-        with only_controller(setup.stand) as left_by:
-            _serve_alone(setup, pipe, post, left_by)
+        holding = Holding()
+        with only_controller(setup.stand, holding=holding) as left_by:
+            _serve_alone(setup, pipe, post, left_by, holding)
     except StandInUse as problem:
         pipe.send(("connection", str(problem), 0))
 
 
-def _serve_alone(setup: Setup, pipe: Connection, post: Post, left_by: str) -> None:
+def _serve_alone(setup: Setup, pipe: Connection, post: Post, left_by: str, holding: Holding) -> None:
     no_priority = take_priority()
     ring = Ring(SIZE, setup.ring_slots, setup.ring_name)
     buses: Mapping[str, Bus] = {}
@@ -227,7 +242,7 @@ def _serve_alone(setup: Setup, pipe: Connection, post: Post, left_by: str) -> No
             pipe.send((fault.kind, fault.text, fault.code))
             return
         loop = ScanLoop(scanner, Outputs(setup.stand, buses, clock), clock, setup.limits)
-        server = ScanServer(loop, pipe, ring, post, paced=setup.speed is not None)
+        server = ScanServer(loop, pipe, ring, post, setup.speed is not None, holding.say)
 
         if left_by:
             server.tell(Notice(clock.now(), LINK, f"{UNCLEAN_END} ({left_by}). {VENTED_FIRST}"))

@@ -1,5 +1,6 @@
 """`stemrig vent`: any stand made safe from a cold start, from its file alone; told where it is not."""
 
+import os
 from collections.abc import Callable
 from contextlib import closing
 from dataclasses import replace
@@ -8,12 +9,12 @@ from pathlib import Path
 import pytest
 
 import rig.cli.vent
-from rig.cli.exits import PASS, STOPPED, UNDECIDED, UNREACHABLE
+from rig.cli.exits import PASS, STOPPED, UNDECIDED, UNREACHABLE, WRONG_INPUT
 from rig.cli.main import main
 from rig.stand.clock import VirtualClock
 from rig.stand.file import load_stand, stand_text
 from rig.stand.link import InProcessBus
-from rig.stand.lock import only_controller
+from rig.stand.lock import Holding, StandInUse, only_controller
 from rig.stand.make_safe import Safe, make_safe
 from rig.stand.model import Stand, Table, TcpLink
 from rig.stand.sample import Sample
@@ -183,6 +184,33 @@ def test_it_goes_on_and_says_so_where_another_program_holds_the_stand(
     assert machine.outputs.casing_pa < 0.5 * PSI
 
 
+def test_hands_in_are_asked_for_before_anything_is_written(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    machine, holding = under_air(full_stand()), Holding()
+    monkeypatch.setattr(rig.cli.vent, "_let_go", lambda process: told_to_end.append(process))
+    told_to_end: list[int | None] = []
+    with closing(serve_tcp(machine, pace=LockStep())) as server:
+        link = TcpLink("bay", "127.0.0.1", server.port, deadline_s=5.0)
+        served = replace(machine.stand, links={"bay": link})
+        with only_controller(served, holding=holding):
+            holding.say(hands_in=True)
+            assert rig.cli.vent.vent(served, "psi", VirtualClock()) == WRONG_INPUT
+            said = capsys.readouterr().out
+            assert "HANDS MAY BE IN THE MECHANISM" in said
+            assert "do NOT end it" in said
+            assert "Nothing was done" in said
+            assert machine.outputs.casing_pa > 10 * PSI
+            assert told_to_end == []
+            assert rig.cli.vent.vent(served, "psi", VirtualClock(), hands_out=True) == PASS
+            assert told_to_end == [os.getpid()]
+            holding.say(hands_in=False)
+            with pytest.raises(StandInUse, match="end that one, or wait") as problem, only_controller(served):
+                pass
+            assert not problem.value.hands_in
+    assert machine.outputs.casing_pa < 0.5 * PSI
+
+
 # -- the command ---------------------------------------------------------------------------------------
 
 
@@ -252,7 +280,7 @@ def test_the_command_is_undecided_where_nothing_measures_the_casing(
 
 
 def test_the_built_in_stand_has_nothing_to_vent(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["vent", "--stand", "simulated"]) == PASS
+    assert main(["vent", "--stand", "simulated"]) == WRONG_INPUT  # 0 would say that it is vented
     assert "nothing to vent" in capsys.readouterr().out
 
 
