@@ -26,7 +26,7 @@ from rig.report.screen import Screen, choose_screen
 from rig.stand.file import load_stand, stand_text
 from rig.stand.limits import limits_for
 from rig.stand.model import Stand
-from rig.stand.notice import LIMITED, MODE, PRIORITY, WARNING, Notice
+from rig.stand.notice import AIR_LEFT, LIMITED, MODE, PRIORITY, WARNING, Notice
 from rig.stand.run import Ended, How
 from rig.stand.sample import Sample
 from rig.stand.unwatched import not_watched, not_watched_words
@@ -40,10 +40,6 @@ SCAN_LOST = (
     "where there is one, takes the outputs down. Run `stemrig vent` on this stand before anything else."
 )
 CAUSE_UNHEARD = "The guard made the stand safe; the cause was not heard here."
-AIR_LEFT = (
-    "The casing may hold pressure, and the spring is loaded. Stay clear of the stem. Shut off the supply by "
-    "hand, vent by hand, and go near only when a gauge at the casing shows nothing."
-)
 
 
 @dataclass(frozen=True)

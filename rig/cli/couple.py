@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
 def _couple(bench: "Bench") -> int:
     from rig.analysis.coupling import Way
     from rig.cli.bench import BadRequest
-    from rig.cli.guided import came_to_an_end, opener, resumed, run_guided
+    from rig.cli.guided import came_to_an_end, opener, resumed, run_guided, unanswered
     from rig.procedure.couple import Couple
     from rig.record.atomic import save_text
     from rig.record.reader import sensors_of
@@ -88,6 +88,8 @@ def _couple(bench: "Bench") -> int:
         simulated_person=args.simulated_person,
     )
     coupling: Coupling | None = done.ended.value
+    if unanswered(guided, done):
+        return STOPPED
     if not came_to_an_end(done, "the coupling was not proven") or coupling is None:
         return STOPPED
     kept = json.dumps(coupling_record(coupling), indent=2, ensure_ascii=False)

@@ -13,7 +13,6 @@ from rich.console import Console
 from rich.text import Text
 
 from rig.cli.bench import (
-    AIR_LEFT,
     STOP_KINDS,
     BadRequest,
     Bench,
@@ -35,9 +34,10 @@ from rig.profile.load import profile_text
 from rig.record.progress import Progress, read_progress, save_progress
 from rig.record.writer import RecordWriter, new_record_folder
 from rig.report.guided_screen import GuidedScreen, choose_guided_screen
+from rig.report.words import BY_TIME_ONLY
 from rig.stand.file import stand_text
 from rig.stand.link import LinkFault
-from rig.stand.notice import REFUSED, TRIP, WARNING, Notice
+from rig.stand.notice import AIR_LEFT, REFUSED, TRIP, WARNING, Notice
 from rig.stand.run import MOVING, Ended
 from rig.stand.sample import Sample
 from safety.limits import Limits
@@ -59,6 +59,7 @@ Work = Callable[[Prompt, str], None]
 class GuidedRun(Generic[T]):
     ended: Ended[T]
     folder: Path
+    gone: str = "The casing is vented."  # where it is
 
 
 def somebody_answers(simulated_person: bool) -> bool:
@@ -92,9 +93,17 @@ def came_to_an_end(done: "GuidedRun[Any]", otherwise: str) -> bool:
         return True
     for trip in done.ended.trips:
         print(f"Stopped: {trip.text}", file=sys.stderr)
-    print("The casing is vented." if done.ended.vented else AIR_LEFT)
+    print(done.gone if done.ended.vented else AIR_LEFT)
     print(f"STOPPED  {otherwise}\nRecord: {done.folder}")
     return False
+
+
+def unanswered(guided: Guided, done: "GuidedRun[Any]") -> bool:
+    """Whether it ended because nobody answered: told, and nothing is said of the valve."""
+    if guided.unanswered:
+        print(f"Stopped: {guided.unanswered}", file=sys.stderr)
+        print(f"{done.gone if done.ended.vented else AIR_LEFT}\nSTOPPED\nRecord: {done.folder}")
+    return bool(guided.unanswered)
 
 
 def check_request(bench: Bench, doing: str, person_does: str) -> None:
@@ -185,6 +194,8 @@ def run_guided(
             record.event(record.last_s, STOP_KINDS[ended.how], stop_words(ended, interrupts.presses))
         if not ended.vented:
             record.event(record.last_s, WARNING, AIR_LEFT)
+    if bench.stand.casing_pressure is None:
+        return GuidedRun(ended, folder, BY_TIME_ONLY)
     return GuidedRun(ended, folder)
 
 

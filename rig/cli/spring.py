@@ -38,7 +38,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _set_and_check(bench: "Bench") -> int:
     from rig.cli.bench import run_bench
-    from rig.cli.guided import came_to_an_end, opener, resumed, run_guided
+    from rig.cli.guided import came_to_an_end, opener, resumed, run_guided, unanswered
     from rig.procedure.set_spring import SetSpring
     from rig.record.atomic import save_text
     from rig.record.reader import sensors_of
@@ -65,6 +65,8 @@ def _set_and_check(bench: "Bench") -> int:
         simulated_person=args.simulated_person,
     )
     setting: SpringSetting | None = done.ended.value
+    if unanswered(guided, done):
+        return STOPPED
     if not came_to_an_end(done, "the spring was not set") or setting is None:
         return STOPPED
     kept = setting_record(setting)

@@ -17,8 +17,7 @@ from rig.record.reader import Record, sensors_of
 from rig.record.result_file import result_json, save_result
 from rig.report.point_rows import console_table, points_json
 from rig.report.steps_sheet import judged_by, sources, write_steps_sheet
-from rig.report.table import OUTCOME_STYLE, print_causes, result_table
-from rig.report.words import warnings_of
+from rig.report.table import OUTCOME_STYLE, print_causes, print_end, result_table
 from rig.units import UNIT_SETS, UnitSet
 
 STEPS = "step and settle"
@@ -69,8 +68,7 @@ def _print(console: Console, result: CheckResult, table: PointTable, units: Unit
     console.print(result_table(result, units, record))
     for line in (*result.advice, *sources(record, result), *result.notes):
         console.print(Text(f"– {line}"))
-    for warning in warnings_of(record):
-        console.print(Text.assemble(("Warning: ", "bold yellow"), warning))
+    print_end(console, record, units)
     word = result.outcome.value.upper()
     console.print(
         Text.assemble((word, OUTCOME_STYLE[result.outcome]), f"  {record.profile.title}, {judged_by(result)}")

@@ -6,7 +6,6 @@ from datetime import datetime
 from rich.console import Console
 
 from rig.cli.bench import (
-    AIR_LEFT,
     STOP_KINDS,
     BadRequest,
     Bench,
@@ -26,7 +25,7 @@ from rig.record.reader import read_record
 from rig.record.writer import RecordWriter, new_record_folder
 from rig.report.screen import choose_screen
 from rig.stand.file import stand_text
-from rig.stand.notice import WARNING
+from rig.stand.notice import AIR_LEFT, WARNING
 from rig.units import Dimension
 
 LOWEST, HIGHEST = -20.0, 120.0  # per cent of the bench range: beyond it the unit or the range is wrong

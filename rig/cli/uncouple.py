@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _take_apart(bench: "Bench") -> int:
     from rig.cli.couple import in_the_yoke
-    from rig.cli.guided import came_to_an_end, opener, resumed, run_guided
+    from rig.cli.guided import came_to_an_end, opener, resumed, run_guided, unanswered
     from rig.procedure.take_apart import TakeApart
     from rig.record.atomic import save_text
     from rig.record.reader import sensors_of
@@ -61,6 +61,8 @@ def _take_apart(bench: "Bench") -> int:
         simulated_person=bench.args.simulated_person,
     )
     apart: Apart | None = done.ended.value
+    if unanswered(guided, done):
+        return STOPPED
     if not came_to_an_end(done, "it was not taken apart") or apart is None:
         return STOPPED
     kept = json.dumps(asdict(apart), indent=2, ensure_ascii=False)

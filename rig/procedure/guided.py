@@ -119,6 +119,7 @@ class Guided:
     facts: dict[str, Fact] = field(default_factory=dict)
     told: deque[Told] = field(default_factory=deque)
     now_s: float = 0.0
+    unanswered: str = ""  # why it ended, where nobody answered
 
     # -- for the person ------------------------------------------------------------------------------
 
@@ -133,9 +134,10 @@ class Guided:
             self.stroke.see(seen.reading)
             if seen.reply == TIMED_OUT:
                 minutes = prompt.time_out_s / 60.0
-                raise Stop(
+                self.unanswered = (
                     f"Nobody answered “{prompt.title}” for {minutes:.0f} min; the stand was made safe."
                 )
+                raise Stop(self.unanswered)
             if seen.reply is not None:
                 return seen.reply
 

@@ -6,7 +6,7 @@ from rich.text import Text
 
 from rig.analysis.result import CheckResult, Outcome
 from rig.record.reader import Record
-from rig.report.words import causes_of, limits_text, measured_text, quantity_name, warnings_of
+from rig.report.words import casing_words, causes_of, limits_text, measured_text, quantity_name, warnings_of
 from rig.units import QUANTITY_DIMENSION, UnitSet
 
 # Status colours after IEC 60073; the word stands beside them always.
@@ -28,8 +28,7 @@ def print_result(console: Console, result: CheckResult, units: UnitSet, record: 
         console.print(Text(f"– {line}"))
     if record.pressure_is_inferred:
         console.print(Text("– No casing-pressure transmitter: pressures are inferred from the I/P."))
-    for warning in warnings_of(record):
-        console.print(Text.assemble(("Warning: ", "bold yellow"), warning))
+    print_end(console, record, units)
     word = result.outcome.value.upper()
     console.print(
         Text.assemble((word, OUTCOME_STYLE[result.outcome]), f"  {record.profile.title}, {result.basis}")
@@ -42,6 +41,15 @@ def print_causes(console: Console, record: Record, result: CheckResult) -> None:
     for number, trip in enumerate(causes_of(record, result)):
         label = "first cause" if number == 0 else "then"
         console.print(Text.assemble((f"Stopped, {label}: ", "bold red"), trip))
+
+
+def print_end(console: Console, record: Record, units: UnitSet) -> None:
+    """What a person must know before going near the valve: warnings, and whether the air is gone."""
+    for warning in warnings_of(record):
+        console.print(Text.assemble(("Warning: ", "bold yellow"), warning))
+    casing = casing_words(record, units)
+    if casing:
+        console.print(Text(casing))
 
 
 def result_table(result: CheckResult, units: UnitSet, record: Record) -> Table:

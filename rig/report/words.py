@@ -5,7 +5,7 @@ from math import floor, inf, isfinite, log10
 from rig.analysis.result import CheckResult, Outcome, Quantity
 from rig.profile.model import Action
 from rig.record.reader import Record
-from rig.stand.notice import WARNING
+from rig.stand.notice import AIR_LEFT, WARNING
 from rig.units import QUANTITY_DIMENSION, Dimension, UnitSet, inches_text
 
 AID_NOT_SAFETY = (
@@ -111,6 +111,27 @@ def warnings_of(record: Record) -> tuple[str, ...]:
     """What a person must know before going near the valve."""
     told = tuple(event.text for event in record.events if event.kind == WARNING)
     return (CHANGED, *told) if record.changed else told
+
+
+BY_TIME_ONLY = (
+    "The casing is taken as vented only because the vent was open for long enough: nothing measures it. Look "
+    "at a gauge."
+)
+
+
+def casing_words(record: Record, units: UnitSet) -> str:
+    """Whether the air was gone at the end; empty where a warning tells that it is not known, or a record that
+    was cut off cannot tell."""
+    if not record.closed or any(event.text == AIR_LEFT for event in record.events):
+        return ""
+    if record.pressure_is_inferred:
+        return BY_TIME_ONLY
+    read = [value for value in record.samples.pressure_pa[-50:] if isfinite(value)]
+    return (
+        f"At the end the casing read {live_text(units, Dimension.PRESSURE, read[-1])}: vented."
+        if read
+        else ""
+    )
 
 
 def quantity_name(key: str, action: Action) -> str:

@@ -14,6 +14,11 @@ BY_HAND = "by hand"  # what people must do where the guard has come to its end
 SILENT = "no reading"  # the scan does not answer: what is shown is old
 WARNING = "warning"  # goes onto the sheet
 
+AIR_LEFT = (
+    "The casing may hold pressure, and the spring is loaded. Stay clear of the stem. Shut off the supply by "
+    "hand, vent by hand, and go near only when a gauge at the casing shows nothing."
+)
+
 # A condition that comes and goes is told again only when it has been away for this long.
 QUIET_S = 5.0
 

@@ -5,8 +5,11 @@ from pathlib import Path
 
 import pytest
 
+from rig.cli.exits import STOPPED
 from rig.cli.main import main
+from rig.cli.people import Simulated
 from rig.files import FileProblems
+from rig.procedure.conductor import Conductor
 from rig.stand.explain import missing_against_movement
 from rig.stand.file import load_stand, load_stand_text, stand_text
 from rig.stand.limits import limits_for
@@ -125,3 +128,17 @@ def test_it_is_taken_apart_with_the_plug_off_its_seat(
     assert kept["lifted_m"] == pytest.approx(INCH / 16, abs=0.02 * INCH)
     assert kept["dropped_m"] == pytest.approx(0.24 * INCH, abs=0.02 * INCH)
     assert "no load is stored between stem and seat" in (record / "events.csv").read_text()
+
+
+@pytest.mark.parametrize("command", ["couple", "uncouple", "spring"])
+def test_where_nobody_answers_it_is_stopped_and_nothing_is_said_of_the_valve(
+    command: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Simulated, "look", lambda self, showing: None)
+    monkeypatch.setattr(Conductor, "_opened", lambda self, prompt, now_s: 601.0 if prompt else 0.0)
+    assert main([command, *ALONE, "--records", str(tmp_path)]) == STOPPED
+    told = capsys.readouterr()
+    assert "Nobody answered" in told.err
+    assert "The casing is vented." in told.out
+    assert "STOPPED" in told.out
+    assert not any(word in told.out for word in ("NOT COUPLED", "NOT APART", "NOT SET", "stemrig uncouple"))

@@ -10,7 +10,8 @@ from rig.analysis.result import CheckResult, Outcome
 from rig.profile.model import Action
 from rig.record.reader import Event, Record
 from rig.report.table import print_result
-from rig.units import UNIT_SETS
+from rig.stand.notice import AIR_LEFT
+from rig.units import UNIT_SETS, Dimension
 
 from .made_up import DOSING, STAND, made_up_record, made_up_result, stopped_result
 
@@ -47,6 +48,28 @@ def test_a_stopped_run_names_its_first_cause_first_and_measures_nothing() -> Non
 def test_a_casing_that_may_still_hold_pressure_is_told() -> None:
     record = replace(made_up_record(), events=(Event(31.0, "warning", "Vent it by hand."),))
     assert "Warning: Vent it by hand." in printed(made_up_result(), record)
+
+
+def test_whether_the_air_is_gone_is_told_at_the_end() -> None:
+    record = made_up_record()
+    last = UNIT_SETS["psi"].to(Dimension.PRESSURE, record.samples.pressure_pa[-1])
+    assert f"At the end the casing read {last:z.2f} psi: vented." in printed(
+        stopped_result(("Guard open",)), record
+    )
+    assert "taken as vented only because" in " ".join(
+        printed(made_up_result(), made_up_record(stand=replace(STAND, casing_pressure=None))).split()
+    )
+
+
+@pytest.mark.parametrize(
+    "record",
+    [
+        replace(made_up_record(), closed=False),
+        replace(made_up_record(), events=(Event(31.0, "warning", AIR_LEFT),)),
+    ],
+)
+def test_it_is_not_called_vented_where_that_is_not_known(record: Record) -> None:
+    assert "vented." not in printed(made_up_result(), record)
 
 
 def test_text_with_brackets_is_printed_as_it_is() -> None:
