@@ -23,6 +23,7 @@ from rig.record.reader import read_record
 from rig.record.run_info import run_info
 from rig.record.writer import RecordWriter, new_record_folder
 from rig.report.screen import Screen, choose_screen
+from rig.report.words import BEFORE_MOVEMENT
 from rig.stand.file import load_stand, stand_text
 from rig.stand.limits import limits_for
 from rig.stand.model import Stand
@@ -52,11 +53,11 @@ class Bench:
     highest_pa: float  # that the procedure may ask for
 
     def question(self) -> str:
-        """What a person confirms before a real stand moves."""
+        """What a person confirms before a real stand moves, the cautions before it."""
+        cautions = "".join(f"! {line}\n" for line in (*limit_words(self), *BEFORE_MOVEMENT))
         number = self.args.serial_number or self.profile.serial_number
         serial = f"serial number {number}" if number else "no serial number given"
-        unwatched = not_watched_words(self.stand)
-        return (f"{unwatched}\n" if unwatched else "") + (
+        return cautions + (
             f"On stand '{self.stand.name}': is this valve '{self.profile.title}' "
             f"({self.profile.model}, {serial}), and is everybody clear of it?"
         )
@@ -82,6 +83,14 @@ def prepare(args: argparse.Namespace, today: date) -> Bench:
     if highest <= profile.bench_lower_pa:
         raise BadRequest(_cap_too_low(limits, profile, units))
     return Bench(args, profile, stand, limits, units, highest)
+
+
+def refuse_overdue(bench: Bench) -> None:
+    """Raises BadRequest where a calibration is overdue and nobody accepted it: the guard would not arm."""
+    if bench.limits.other_refusals:
+        raise BadRequest(
+            "\n".join((*bench.limits.other_refusals, "Nothing was connected, nothing was moved."))
+        )
 
 
 def limit_words(bench: Bench) -> tuple[str, ...]:

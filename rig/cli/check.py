@@ -36,7 +36,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from rig.cli.bench import BadRequest, overdue_words, prepare, run_bench
+    from rig.cli.bench import BadRequest, overdue_words, prepare, refuse_overdue, run_bench
     from rig.cli.check_plan import check_can_pass, told_plan
     from rig.cli.confirm import confirmed
     from rig.stand.link import LinkFault
@@ -50,6 +50,7 @@ def run(args: argparse.Namespace) -> int:
         check_can_pass(bench)
         if args.plan:
             return 0
+        refuse_overdue(bench)
         if not (bench.stand.built_in or args.yes or confirmed(bench.question())):
             print("not confirmed: nothing was moved", file=sys.stderr)
             return STOPPED

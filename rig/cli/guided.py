@@ -18,6 +18,7 @@ from rig.cli.bench import (
     Bench,
     limit_words,
     prepare,
+    refuse_overdue,
     run_details,
     say_if_lost,
     stop_words,
@@ -75,6 +76,7 @@ def guided_command(
     try:
         bench = prepare(args, date.today())
         check_request(bench, doing, person_does)
+        refuse_overdue(bench)
         if not (bench.stand.built_in or args.yes or confirmed(bench.question())):
             print("not confirmed: nothing was moved", file=sys.stderr)
             return STOPPED

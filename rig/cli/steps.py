@@ -31,7 +31,7 @@ def arguments(parser: argparse.ArgumentParser) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    from rig.cli.bench import BadRequest, prepare
+    from rig.cli.bench import BadRequest, prepare, refuse_overdue
     from rig.cli.confirm import confirmed
     from rig.cli.steps_run import run_steps, stops_of
     from rig.stand.link import LinkFault
@@ -39,6 +39,7 @@ def run(args: argparse.Namespace) -> int:
     try:
         bench = prepare(args, date.today())
         stops = stops_of(bench)
+        refuse_overdue(bench)
         if not (bench.stand.built_in or args.yes or confirmed(bench.question())):
             print("not confirmed: nothing was moved", file=sys.stderr)
             return STOPPED

@@ -9,6 +9,7 @@ import pytest
 import rig.cli.check
 import rig.cli.stand
 from rig.cli.bench import prepare
+from rig.cli.exits import WRONG_INPUT
 from rig.cli.main import COMMANDS, main, parser
 from rig.profile.load import profile_text, shipped_profiles
 from rig.stand.explain import attention
@@ -103,6 +104,16 @@ def test_the_built_in_stand_never_grows_old(
     assert main(["check", "--instant", "--cycles", "1", "--records", str(tmp_path)]) == 0
     assert main(["stand"]) == 0
     assert "OVERDUE" not in capsys.readouterr().out
+
+
+def test_an_overdue_calibration_is_refused_before_anything_is_connected(
+    monkeypatch: pytest.MonkeyPatch, capsys: Told
+) -> None:
+    monkeypatch.setattr(rig.cli.check, "date", Later)
+    assert main(["check", "--stand", "bench-tcp", "--yes"]) == WRONG_INPUT
+    told = capsys.readouterr().err
+    assert "The calibration of the casing pressure was due" in told
+    assert "Nothing was connected, nothing was moved." in told
 
 
 def test_a_plan_says_what_is_overdue(monkeypatch: pytest.MonkeyPatch, capsys: Told) -> None:

@@ -67,7 +67,9 @@ def test_a_watchdog_that_nobody_can_read_is_not_proven_to_be_armed() -> None:
 @pytest.mark.parametrize("command", ["check", "steps", "spring", "couple", "uncouple"])
 def test_the_question_and_the_limit_lines_say_it(command: str) -> None:
     asked = bench("bench-no-casing-transmitter", command=command)
-    assert asked.question().startswith(BARE)
+    asked_for = asked.question()
+    assert f"! {BARE}" in asked_for
+    assert asked_for.index("Hands out of the yoke") < asked_for.index("is everybody clear of it?")
     assert limit_words(asked)[-1].startswith(BARE)
     full = bench("simulated", command=command)
     assert "ot watched" not in full.question() + " ".join(limit_words(full))
