@@ -454,3 +454,31 @@ def test_every_other_mode_than_ramping_ignores_demands() -> None:
     scene = Scene().enter(Mode.HANDS_IN)
     scene.keep_asking(2.0, 30.0)
     assert scene.command == Command(20 * PSI, False, False, True)
+
+
+@pytest.mark.parametrize(
+    ("field", "value"),
+    [
+        ("output", Signal(5 * PSI, Health.GOOD, 0.0)),
+        ("vent_valve_open", Contact(False, Health.GOOD, 0.0)),
+        ("supply_valve_open", Contact(True, Health.GOOD, 0.0)),
+    ],
+)
+def test_while_an_output_is_not_as_it_was_told_nothing_is_vented_for_good(
+    field: str, value: Signal | Contact
+) -> None:
+    scene = Scene(limits(gone_within_s=cap(20.0))).armed()
+    scene.scan(event=PersonEvent.SAFE_NOW)
+    scene.wait(3.0)
+    assert scene.state.vented
+    gone_s = scene.state.vented_at_s
+    scene.fields[field] = value
+    scene.scan()
+    assert not scene.state.vented
+    assert scene.state.vented_at_s == gone_s
+    scene.fields.clear()
+    scene.scan()
+    assert scene.state.vented, "once is told and written over"
+    scene.fields[field] = value
+    scene.wait(20.1)
+    assert scene.state.mode is Mode.ESCALATED
